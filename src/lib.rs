@@ -1,1 +1,28 @@
-//! wearbook
+//! wearbook keeps the record of what was measured, renewed and repaired on
+//! high-pressure plunger machines, and turns that record into evidence: how long
+//! each component lasts at each position, and when to renew it next.
+//!
+//! Data passes one way through the rooms of this house:
+//!
+//! ```text
+//! register + book → store → life → model → policy / cost → view / report / chart → command
+//! ```
+//!
+//! | room | job |
+//! | --- | --- |
+//! | [`quantity`] | units, money, UTC time, and what a trouble is |
+//! | [`life`] | what a life is: entry age, window, outcome, mode; a checked sample |
+//! | [`model`] | distributions, likelihood, limits, posterior, ranks |
+//! | [`policy`] | when to renew: optimum for known lives, decision from data |
+//! | [`view`] | results as tables, JSON and CSV: the contract |
+//! | [`command`] | one file a command: read, compute, show |
+//!
+//! A room never imports one that stands later in that order; `tests/house.rs`
+//! reads the sources and keeps the rule.
+
+pub mod command;
+pub mod life;
+pub mod model;
+pub mod policy;
+pub mod quantity;
+pub mod view;

@@ -1,0 +1,64 @@
+//! Commands: one file each; read, compute, show.
+//!
+//! In: the command line. Out: text on stdout, everything else on stderr, an exit code.
+//! Never: statistics, SQL, layout of a report. Only this room prints and reads the clock.
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+mod fault;
+mod ui;
+
+pub use fault::{CommandError, Fault};
+pub use ui::{Format, Ui};
+
+/// How a command that did its work came out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Outcome {
+    /// Done; exit code 0.
+    Done,
+    /// Done, and there is something to look at; exit code 1.
+    Findings,
+}
+
+/// Keeps the record of wearing parts on high-pressure plunger machines and says when to renew them
+#[derive(Debug, Parser)]
+#[command(name = "wearbook", version, max_term_width = 100)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+    /// Say nothing but the result and errors
+    #[arg(long, short, global = true)]
+    quiet: bool,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {}
+
+/// Parses the command line, runs one command and tells its exit code:
+/// 0 done; 1 done, with findings; 2 wrong use; 3 bad data or ledger;
+/// 4 could not read or write; 5 a computation that has no answer.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            // Help and version are results (stdout, 0); the rest is wrong use (stderr, 2).
+            let code = if error.use_stderr() { 2 } else { 0 };
+            let _ = error.print();
+            return ExitCode::from(code);
+        }
+    };
+    let mut ui = Ui::new(cli.quiet);
+    let outcome: Result<Outcome, CommandError> = match cli.command {};
+    #[allow(unreachable_code)]
+    match outcome {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::Findings) => ExitCode::from(1),
+        Err(error) if error.is_closed_pipe() => ExitCode::SUCCESS,
+        Err(error) => {
+            ui.complain(&error);
+            ExitCode::from(error.fault.exit_code())
+        }
+    }
+}

@@ -1,0 +1,1 @@
+//! Models: life distributions, their likelihood, and what the data say of them.

@@ -1,0 +1,1 @@
+//! Policies: when to renew.

@@ -1,0 +1,1 @@
+//! Views: results as tables, JSON and CSV.
