@@ -1,7 +1,18 @@
 //! Quantities: what the other rooms count and measure in.
 //!
-//! In: numbers and texts. Out: checked units, money, times, and [`trouble::Trouble`],
-//! the one shape in which any room tells what is wrong, where, and how to mend it.
+//! In: numbers and texts. Out: checked units, money, times, numbers as written, and
+//! [`trouble::Trouble`], the one shape in which any room tells what is wrong, where,
+//! and how to mend it.
 //! Never: files, clock, SQL, printing.
 
+pub mod money;
+pub mod near;
+pub mod number;
+pub mod time;
 pub mod trouble;
+pub mod unit;
+
+pub use money::Currency;
+pub use near::nearest;
+pub use number::{Number, group, thousands};
+pub use unit::{Dimension, Unit};
