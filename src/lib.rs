@@ -15,11 +15,13 @@
 //! | [`model`] | distributions, likelihood, limits, posterior, ranks |
 //! | [`policy`] | when to renew: optimum for known lives, decision from data |
 //! | [`view`] | results as tables, JSON and CSV: the contract |
+//! | [`chart`] | plain numbers to SVG pictures |
 //! | [`command`] | one file a command: read, compute, show |
 //!
 //! A room never imports one that stands later in that order; `tests/house.rs`
 //! reads the sources and keeps the rule.
 
+pub mod chart;
 pub mod command;
 pub mod life;
 pub mod model;

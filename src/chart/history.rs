@@ -1,0 +1,349 @@
+//! The history of slots: which item sat where, from when to when, and how its life ended.
+//!
+//! In: [`SlotHistory`], dates and words. Out: SVG text. Never: deriving lives, files, clock.
+
+use chrono::NaiveDate;
+
+use super::axis::{Range, calendar_ticks, day_number};
+use super::canvas::{Anchor, Canvas, Dash, Type};
+use super::marks::{self, Sample};
+use super::palette::{BAR, HAIR, INK, SOFT};
+use super::place::Area;
+use super::text::{fit, number};
+use super::{ChartError, Size, checked_id};
+
+/// How an item's time in its slot ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Ending {
+    /// Failed, found while running.
+    FailedRunning,
+    /// Failed or worn, found at an inspection.
+    FoundAtInspection,
+    /// Renewed as planned.
+    Planned,
+    /// Renewed because it was exposed.
+    Opportunity,
+    /// Damaged by handling or another part, or the type was changed.
+    OtherRemoval,
+    /// Still in place.
+    StillIn,
+}
+
+impl Ending {
+    /// All kinds, in the order of the key.
+    pub const ALL: [Ending; 6] = [
+        Ending::FailedRunning,
+        Ending::FoundAtInspection,
+        Ending::Planned,
+        Ending::Opportunity,
+        Ending::OtherRemoval,
+        Ending::StillIn,
+    ];
+
+    /// The letter in the mark.
+    pub fn letter(self) -> &'static str {
+        match self {
+            Ending::FailedRunning => "F",
+            Ending::FoundAtInspection => "I",
+            Ending::Planned => "P",
+            Ending::Opportunity => "O",
+            Ending::OtherRemoval => "D",
+            Ending::StillIn => "S",
+        }
+    }
+
+    /// What the key says.
+    pub fn words(self) -> &'static str {
+        match self {
+            Ending::FailedRunning => "failed running",
+            Ending::FoundAtInspection => "found worn or failed at inspection",
+            Ending::Planned => "planned renewal",
+            Ending::Opportunity => "renewed while exposed",
+            Ending::OtherRemoval => "damaged or type changed",
+            Ending::StillIn => "still in",
+        }
+    }
+}
+
+/// One item's time in a slot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct LaneBar {
+    /// Put in on.
+    pub start: NaiveDate,
+    /// Ended on (not before `start`), or the last day looked at.
+    pub end: NaiveDate,
+    /// How it ended.
+    pub ending: Ending,
+    /// Its usage at the start is not known.
+    pub age_unknown: bool,
+}
+
+/// A slot's lane.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Lane {
+    /// E.g. "H-01 P2".
+    pub label: String,
+    /// Its items, in time order.
+    pub bars: Vec<LaneBar>,
+}
+
+/// Slot histories of one component.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct SlotHistory {
+    /// Unique in the page: a letter, then letters, digits and hyphens.
+    pub id: String,
+    /// One line.
+    pub title: String,
+    /// From the top down.
+    pub lanes: Vec<Lane>,
+}
+
+impl SlotHistory {
+    /// The height at which the lanes stand well at this width.
+    pub fn size(&self, width_px: u32) -> Size {
+        let width = f64::from(width_px);
+        let lanes = self.lanes.len().max(1) as f64;
+        let key = marks::key_height(&self.key(), width - 24.0);
+        let height = TOP + lanes * pitch(self.lanes.len()) + 34.0 + key;
+        Size {
+            width_px,
+            height_px: (height.ceil() as u32).max(200),
+        }
+    }
+
+    fn key(&self) -> Vec<(Sample, String)> {
+        let bars = || self.lanes.iter().flat_map(|l| &l.bars);
+        let mut out: Vec<_> = Ending::ALL
+            .into_iter()
+            .filter(|kind| bars().any(|b| b.ending == *kind))
+            .map(|kind| (Sample::Ended(kind), kind.words().to_owned()))
+            .collect();
+        if bars().any(|b| b.age_unknown) {
+            out.push((Sample::AgeUnknown, "age at start unknown".to_owned()));
+        }
+        out
+    }
+}
+
+const TOP: f64 = 36.0;
+
+fn pitch(lanes: usize) -> f64 {
+    match lanes {
+        0..=12 => 24.0,
+        13..=24 => 20.0,
+        25..=40 => 16.0,
+        _ => 13.0,
+    }
+}
+
+/// Draws the lanes as SVG text. [`SlotHistory::size`] gives a fitting size.
+///
+/// Errors: [`ChartError::Backwards`] for a bar that ends before it starts, [`ChartError::Id`],
+/// [`ChartError::Size`].
+pub fn slot_history(data: &SlotHistory, size: Size) -> Result<String, ChartError> {
+    let size = size.checked()?;
+    let id = checked_id(&data.id)?;
+    for bar in data.lanes.iter().flat_map(|l| &l.bars) {
+        if bar.end < bar.start {
+            return Err(ChartError::Backwards {
+                what: "a bar",
+                from: bar.start.to_string(),
+                to: bar.end.to_string(),
+            });
+        }
+    }
+    let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
+    let key = data.key();
+    let key_height = marks::key_height(&key, width - 24.0);
+    let label = Type::new(11.0, INK);
+    let left = data
+        .lanes
+        .iter()
+        .map(|l| label.width(&l.label))
+        .fold(30.0, f64::max)
+        .min(width * 0.3)
+        + 20.0;
+    let plot = Area {
+        x0: left,
+        y0: TOP,
+        x1: width - 24.0,
+        y1: height - key_height - 34.0,
+    };
+    let bars = || data.lanes.iter().flat_map(|l| &l.bars);
+    let first = bars().map(|b| b.start).min();
+    let last = bars().map(|b| b.end).max();
+    let days = Range::linear("time", first.into_iter().chain(last).map(day_number))?;
+
+    let mut c = Canvas::new(size);
+    let title = Type::bold(14.0, INK);
+    c.text(
+        &fit(&data.title, title.size, true, width - 24.0),
+        (12.0, 22.0),
+        title,
+        Anchor::Start,
+    )?;
+    let frame = Frame { plot, days };
+    if let (Some(first), Some(last)) = (first, last) {
+        time_axis(&mut c, &frame, first, last)?;
+    } else {
+        c.text(
+            "No item on record in these slots.",
+            ((plot.x0 + plot.x1) / 2.0, (plot.y0 + plot.y1) / 2.0),
+            Type::new(13.0, INK),
+            Anchor::Middle,
+        )?;
+    }
+    let step = plot.height() / data.lanes.len().max(1) as f64;
+    for (i, lane) in data.lanes.iter().enumerate() {
+        let y = plot.y0 + (i as f64 + 0.5) * step;
+        c.text(
+            &fit(&lane.label, label.size, false, left - 18.0),
+            (left - 8.0, y + 4.0),
+            label,
+            Anchor::End,
+        )?;
+        draw_lane(&mut c, lane, &frame, y, step)?;
+    }
+    marks::key(
+        &mut c,
+        &key,
+        (12.0, height - key_height - 4.0),
+        width - 24.0,
+    )?;
+    Ok(c.finish(id, &data.title, &description(data, first, last)))
+}
+
+struct Frame {
+    plot: Area,
+    days: Range,
+}
+
+impl Frame {
+    fn across(&self, day: f64) -> f64 {
+        self.plot.x0 + self.days.share(day) * self.plot.width()
+    }
+}
+
+fn time_axis(
+    c: &mut Canvas,
+    frame: &Frame,
+    first: NaiveDate,
+    last: NaiveDate,
+) -> Result<(), ChartError> {
+    let plot = frame.plot;
+    let look = Type::new(11.0, SOFT);
+    let ticks = calendar_ticks(first, last, plot.width(), look.size, 14.0);
+    marks::hairs_up(c, &plot, ticks.iter().map(|t| frame.across(t.value)))?;
+    c.line(
+        (plot.x0, plot.y1),
+        (plot.x1, plot.y1),
+        INK,
+        1.0,
+        Dash::Solid,
+    )?;
+    c.line(
+        (plot.x0, plot.y0),
+        (plot.x1, plot.y0),
+        HAIR,
+        0.8,
+        Dash::Solid,
+    )?;
+    // The axis rarely starts on a tick; the year it starts in is said where there is room.
+    let year = first.format("%Y").to_string();
+    let bold = Type::bold(11.0, INK);
+    if ticks.first().is_some_and(|t| {
+        t.label.len() <= 4 && frame.across(t.value) - plot.x0 > bold.width(&year) * 1.5 + 6.0
+    }) {
+        c.text(&year, (plot.x0, plot.y1 + 16.0), bold, Anchor::Start)?;
+    }
+    for tick in &ticks {
+        let x = frame.across(tick.value);
+        c.line((x, plot.y1), (x, plot.y1 + 4.0), INK, 0.8, Dash::Solid)?;
+        let half = look.width(&tick.label) / 2.0;
+        let is_year = tick.label.len() == 4 && tick.label.starts_with(|c: char| c.is_ascii_digit());
+        let look = if is_year { bold } else { look };
+        if x + half <= plot.x1 + 22.0 {
+            c.text(&tick.label, (x, plot.y1 + 16.0), look, Anchor::Middle)?;
+        }
+    }
+    Ok(())
+}
+
+fn draw_lane(
+    c: &mut Canvas,
+    lane: &Lane,
+    frame: &Frame,
+    y: f64,
+    step: f64,
+) -> Result<(), ChartError> {
+    let half_bar = (step * 0.2).clamp(2.0, 5.0);
+    let half_mark = (step * 0.3).clamp(3.6, 6.2);
+    for bar in &lane.bars {
+        let (x0, x1) = (
+            frame.across(day_number(bar.start)),
+            frame.across(day_number(bar.end)),
+        );
+        // A sliver of paper between two items shows where one ends and the next begins.
+        let area = Area {
+            x0: x0 + 0.8,
+            y0: y - half_bar,
+            x1: x1.max(x0 + 1.2),
+            y1: y + half_bar,
+        };
+        c.rect(&area, BAR)?;
+        if bar.age_unknown {
+            marks::unknown_start(c, area.x0, y, half_bar, area.width())?;
+        }
+    }
+    // Marks that would cover each other step aside, up and down in turn.
+    let mut rows = [f64::NEG_INFINITY; 3];
+    let aside = step * 0.29;
+    let still = lane
+        .bars
+        .iter()
+        .find(|b| b.ending == Ending::StillIn)
+        .map(|b| frame.across(day_number(b.end)) + half_mark);
+    for bar in &lane.bars {
+        let still_in = bar.ending == Ending::StillIn;
+        let x = frame.across(day_number(bar.end)) + if still_in { half_mark } else { 0.0 };
+        let free = |row: usize| x - rows[row] >= half_mark * 2.1;
+        let before_last = still.is_none_or(|last| last - x >= half_mark * 2.1);
+        let alone = before_last && rows.iter().all(|last| x - last >= half_mark * 2.1);
+        let row = if still_in || alone {
+            0
+        } else if free(1) || rows[1] <= rows[2] {
+            1
+        } else {
+            2
+        };
+        rows[row] = x;
+        let (y, half) = match row {
+            0 => (y, half_mark),
+            1 => (y - aside, half_mark * 0.82),
+            _ => (y + aside, half_mark * 0.82),
+        };
+        marks::ending(c, bar.ending, (x, y), half)?;
+    }
+    Ok(())
+}
+
+fn description(data: &SlotHistory, first: Option<NaiveDate>, last: Option<NaiveDate>) -> String {
+    let bars = || data.lanes.iter().flat_map(|l| &l.bars);
+    let mut out = format!("Items in {} slots", number(data.lanes.len() as f64, 0));
+    if let (Some(first), Some(last)) = (first, last) {
+        out.push_str(&format!(" from {first} to {last}"));
+    }
+    let counts: Vec<String> = Ending::ALL
+        .into_iter()
+        .filter_map(|kind| {
+            let count = bars().filter(|b| b.ending == kind).count();
+            (count > 0).then(|| format!("{} {}", number(count as f64, 0), kind.words()))
+        })
+        .collect();
+    if counts.is_empty() {
+        out.push_str(": no item on record.");
+    } else {
+        out.push_str(&format!(": {}.", counts.join(", ")));
+    }
+    out
+}

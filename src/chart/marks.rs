@@ -1,0 +1,292 @@
+//! Marks shared by the charts and their keys, so that a key shows exactly what is drawn.
+//!
+//! In: a place in pixels. Out: shapes on the canvas. Never: data, axes.
+
+use super::ChartError;
+use super::canvas::{Anchor, Canvas, Dash, Type};
+use super::history::Ending;
+use super::palette::{BAND, BAND_EDGE, BAR, BLUE, HAIR, INK, PAPER, RUST, SAND, SAND_LINE, SOFT};
+use super::place::Area;
+
+/// A failure whose usage is known.
+pub(super) fn failure(c: &mut Canvas, at: (f64, f64), radius: f64) -> Result<(), ChartError> {
+    c.disc(at, radius, RUST, Some((PAPER, 0.8)))
+}
+
+/// A failure known only to lie between two usages.
+pub(super) fn between(
+    c: &mut Canvas,
+    (x0, x1): (f64, f64),
+    y: f64,
+    open_left: bool,
+    width: f64,
+) -> Result<(), ChartError> {
+    c.line((x0, y), (x1, y), RUST, width, Dash::Solid)?;
+    let cap = 1.6 + width * 1.4;
+    if open_left {
+        c.polygon(&[(x0, y), (x0 + 5.0, y - 3.0), (x0 + 5.0, y + 3.0)], RUST)?;
+    } else {
+        c.line((x0, y - cap), (x0, y + cap), RUST, width, Dash::Solid)?;
+    }
+    c.line((x1, y - cap), (x1, y + cap), RUST, width, Dash::Solid)
+}
+
+/// Hatching inside a rectangle, rising to the right.
+pub(super) fn hatch(c: &mut Canvas, area: &Area, apart: f64) -> Result<(), ChartError> {
+    let mut lines = Vec::new();
+    let mut start = area.x0 - area.height();
+    // A hatch of more than a few hundred lines is a grey area.
+    let apart = apart.max((area.width() + area.height()) / 400.0);
+    while start < area.x1 {
+        // The line from (start, y1) up to (start + height, y0), cut to the rectangle.
+        let x_from = start.max(area.x0);
+        let x_to = (start + area.height()).min(area.x1);
+        if x_from < x_to {
+            lines.push((
+                (x_from, area.y1 - (x_from - start)),
+                (x_to, area.y1 - (x_to - start)),
+            ));
+        }
+        start += apart;
+    }
+    c.strokes(&lines, SAND_LINE, 0.6)
+}
+
+/// How a life ended: a shape and a letter of its own for each kind.
+pub(super) fn ending(
+    c: &mut Canvas,
+    kind: Ending,
+    (x, y): (f64, f64),
+    half: f64,
+) -> Result<(), ChartError> {
+    let square = |reach: f64| Area {
+        x0: x - reach,
+        y0: y - reach,
+        x1: x + reach,
+        y1: y + reach,
+    };
+    let diamond = |reach: f64| {
+        [
+            (x - reach, y),
+            (x, y - reach),
+            (x + reach, y),
+            (x, y + reach),
+        ]
+    };
+    let letter_colour = match kind {
+        Ending::FailedRunning => {
+            c.polygon(&diamond(half * 1.5), PAPER)?;
+            c.polygon(&diamond(half * 1.38), RUST)?;
+            PAPER
+        }
+        Ending::FoundAtInspection => {
+            c.disc((x, y), half, PAPER, Some((RUST, 1.4)))?;
+            RUST
+        }
+        Ending::Planned => {
+            c.rect(&square(half + 0.6), PAPER)?;
+            c.rect(&square(half * 0.9), BLUE)?;
+            PAPER
+        }
+        Ending::Opportunity => {
+            c.rect(&square(half * 0.9), PAPER)?;
+            c.outline(&square(half * 0.85), BLUE, 1.2)?;
+            BLUE
+        }
+        Ending::OtherRemoval => {
+            c.disc((x, y), half, SOFT, Some((PAPER, 0.8)))?;
+            PAPER
+        }
+        Ending::StillIn => {
+            c.polygon(
+                &[
+                    (x - half, y - half),
+                    (x + half * 0.3, y - half),
+                    (x + half * 1.3, y),
+                    (x + half * 0.3, y + half),
+                    (x - half, y + half),
+                ],
+                INK,
+            )?;
+            PAPER
+        }
+    };
+    let size = (half * 1.45).max(7.0);
+    c.text(
+        kind.letter(),
+        (x, y + size * 0.36),
+        Type::bold(size, letter_colour),
+        Anchor::Middle,
+    )?;
+    Ok(())
+}
+
+/// One entry of a key.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Sample {
+    Failure,
+    Between,
+    Suspension,
+    Fitted,
+    Limits,
+    Expected,
+    NearOptimal,
+    Ended(Ending),
+    AgeUnknown,
+}
+
+const SAMPLE_WIDTH: f64 = 24.0;
+const KEY_SIZE: f64 = 11.0;
+const KEY_LINE: f64 = 18.0;
+
+fn arrange(entries: &[(Sample, String)], width: f64) -> Vec<(f64, f64)> {
+    let look = Type::new(KEY_SIZE, SOFT);
+    let (mut x, mut line) = (0.0, 0.0);
+    let mut out = Vec::new();
+    for (_, words) in entries {
+        let need = SAMPLE_WIDTH + 6.0 + look.width(words);
+        if x > 0.0 && x + need > width {
+            x = 0.0;
+            line += 1.0;
+        }
+        out.push((x, line * KEY_LINE));
+        x += need + 14.0;
+    }
+    out
+}
+
+/// Height a key needs at this width.
+pub(super) fn key_height(entries: &[(Sample, String)], width: f64) -> f64 {
+    arrange(entries, width)
+        .last()
+        .map_or(0.0, |(_, y)| y + KEY_LINE)
+}
+
+/// Draws a key with its top left corner at `(x, y)`.
+pub(super) fn key(
+    c: &mut Canvas,
+    entries: &[(Sample, String)],
+    (x, y): (f64, f64),
+    width: f64,
+) -> Result<(), ChartError> {
+    let look = Type::new(KEY_SIZE, SOFT);
+    for ((sample, words), (dx, dy)) in entries.iter().zip(arrange(entries, width)) {
+        let (left, middle) = (x + dx, y + dy + KEY_LINE / 2.0);
+        draw_sample(c, *sample, left, middle)?;
+        c.text(
+            words,
+            (left + SAMPLE_WIDTH + 6.0, middle + KEY_SIZE * 0.36),
+            look,
+            Anchor::Start,
+        )?;
+    }
+    Ok(())
+}
+
+fn draw_sample(c: &mut Canvas, sample: Sample, x: f64, y: f64) -> Result<(), ChartError> {
+    let centre = (x + SAMPLE_WIDTH / 2.0, y);
+    let (from, to) = ((x, y), (x + SAMPLE_WIDTH, y));
+    let patch = Area {
+        x0: x,
+        y0: y - 5.5,
+        x1: x + SAMPLE_WIDTH,
+        y1: y + 5.5,
+    };
+    match sample {
+        Sample::Failure => failure(c, centre, 3.8),
+        Sample::Between => between(c, (x + 2.0, x + SAMPLE_WIDTH - 2.0), y, false, 1.3),
+        Sample::Suspension => {
+            let ticks: Vec<_> = [8.0, 13.0, 18.0]
+                .iter()
+                .map(|dx| ((x + dx, y - 5.0), (x + dx, y + 5.0)))
+                .collect();
+            c.strokes(&ticks, INK, 1.0)
+        }
+        Sample::Fitted => c.line(from, to, BLUE, 2.2, Dash::Solid),
+        Sample::Expected => c.line(from, to, BLUE, 2.2, Dash::Solid),
+        Sample::Limits => {
+            c.rect(&patch, BAND)?;
+            for edge in [patch.y0, patch.y1] {
+                c.line(
+                    (x, edge),
+                    (x + SAMPLE_WIDTH, edge),
+                    BAND_EDGE,
+                    1.0,
+                    Dash::Solid,
+                )?;
+            }
+            Ok(())
+        }
+        Sample::NearOptimal => {
+            c.rect(&patch, SAND)?;
+            hatch(c, &patch, 5.0)
+        }
+        Sample::Ended(kind) => ending(c, kind, centre, 6.0),
+        Sample::AgeUnknown => {
+            c.rect(
+                &Area {
+                    x0: x,
+                    y0: y - 3.5,
+                    x1: x + SAMPLE_WIDTH,
+                    y1: y + 3.5,
+                },
+                BAR,
+            )?;
+            unknown_start(c, x, y, 3.5, SAMPLE_WIDTH)
+        }
+    }
+}
+
+/// White notches at the start of a bar: how old the item was is not known.
+pub(super) fn unknown_start(
+    c: &mut Canvas,
+    x: f64,
+    y: f64,
+    half: f64,
+    length: f64,
+) -> Result<(), ChartError> {
+    let notches: Vec<_> = (0..3)
+        .map(|i| 2.0 + f64::from(i) * 4.0)
+        .filter(|dx| *dx + 2.0 < length)
+        .map(|dx| ((x + dx, y - half - 0.5), (x + dx, y + half + 0.5)))
+        .collect();
+    c.strokes(&notches, PAPER, 2.0)
+}
+
+/// The frame's left and lower edge.
+pub(super) fn axes(c: &mut Canvas, plot: &Area) -> Result<(), ChartError> {
+    c.strokes(
+        &[
+            ((plot.x0, plot.y1), (plot.x1, plot.y1)),
+            ((plot.x0, plot.y0), (plot.x0, plot.y1)),
+        ],
+        INK,
+        1.0,
+    )
+}
+
+/// Hairlines across the plot at the given heights.
+pub(super) fn hairs_across(
+    c: &mut Canvas,
+    plot: &Area,
+    heights: impl IntoIterator<Item = f64>,
+) -> Result<(), ChartError> {
+    let lines: Vec<_> = heights
+        .into_iter()
+        .map(|y| ((plot.x0, y), (plot.x1, y)))
+        .collect();
+    c.strokes(&lines, HAIR, 0.8)
+}
+
+/// Hairlines up the plot at the given places.
+pub(super) fn hairs_up(
+    c: &mut Canvas,
+    plot: &Area,
+    places: impl IntoIterator<Item = f64>,
+) -> Result<(), ChartError> {
+    let lines: Vec<_> = places
+        .into_iter()
+        .map(|x| ((x, plot.y0), (x, plot.y1)))
+        .collect();
+    c.strokes(&lines, HAIR, 0.8)
+}

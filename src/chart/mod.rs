@@ -1,0 +1,136 @@
+//! Charts: plain numbers in, SVG text out.
+//!
+//! In: [`ProbabilityPlot`], [`CostCurve`], [`SlotHistory`], and a [`Size`]. Out: SVG text that
+//! scales, carries a title and a description for screen readers, and reads in grey print.
+//! Never: files, clock, analysis. The only room that names plotters.
+//!
+//! A chart struct holds numbers and words as the caller wants them read; nothing is estimated
+//! here. The same struct gives the same bytes. Every axis passes one guard (`axis`), labels are
+//! placed so that they do not cover each other (`place`), and no mark is told from another by
+//! colour alone (`marks`).
+
+mod axis;
+mod canvas;
+mod cost;
+mod flags;
+mod history;
+mod marks;
+mod palette;
+mod paper;
+mod place;
+mod probability;
+mod text;
+
+pub use cost::{CostCurve, CostPoint, cost_curve};
+pub use history::{Ending, Lane, LaneBar, SlotHistory, slot_history};
+pub use probability::{IntervalMark, LifeLimits, ProbabilityPlot, probability_plot};
+pub use text::{number, significant, text_width_px};
+
+/// The size a chart is drawn for, in pixels; it scales from there.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Size {
+    /// At least 360, at most 4,000.
+    pub width_px: u32,
+    /// At least 200, at most 8,000.
+    pub height_px: u32,
+}
+
+impl Default for Size {
+    fn default() -> Self {
+        Size {
+            width_px: 720,
+            height_px: 430,
+        }
+    }
+}
+
+impl Size {
+    fn checked(self) -> Result<Size, ChartError> {
+        let fits =
+            (360..=4_000).contains(&self.width_px) && (200..=8_000).contains(&self.height_px);
+        if fits {
+            Ok(self)
+        } else {
+            Err(ChartError::Size {
+                width_px: self.width_px,
+                height_px: self.height_px,
+            })
+        }
+    }
+}
+
+/// Why a chart cannot be drawn.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ChartError {
+    /// A number on the axis is not finite, too large, or not positive where it must be.
+    #[error("the {axis} axis cannot show the value {value}")]
+    Axis {
+        /// Which axis.
+        axis: &'static str,
+        /// The value as text, since NaN equals nothing.
+        value: String,
+    },
+    /// A plotting position or share lies outside 0 to 1.
+    #[error("a share of {value} lies outside 0 to 1")]
+    Share {
+        /// The value as text.
+        value: String,
+    },
+    /// A range runs backwards.
+    #[error("{what} runs backwards: from {from} to {to}")]
+    Backwards {
+        /// What it is.
+        what: &'static str,
+        /// Its start.
+        from: String,
+        /// Its end.
+        to: String,
+    },
+    /// An id must start with a letter and hold only ASCII letters, digits and hyphens.
+    #[error("`{0}` cannot be the id of a chart")]
+    Id(String),
+    /// The picture would be too small to read or too large to hold.
+    #[error("a chart cannot be {width_px} by {height_px} pixels")]
+    Size {
+        /// Width asked for.
+        width_px: u32,
+        /// Height asked for.
+        height_px: u32,
+    },
+    /// The drawing library refused a shape.
+    #[error("the drawing library failed: {0}")]
+    Backend(String),
+}
+
+/// Fails unless `id` can stand in an SVG `id` attribute and be referred to.
+fn checked_id(id: &str) -> Result<&str, ChartError> {
+    let good = id.starts_with(|c: char| c.is_ascii_alphabetic())
+        && id.chars().all(|c| c.is_ascii_alphanumeric() || c == '-');
+    if good {
+        Ok(id)
+    } else {
+        Err(ChartError::Id(id.to_owned()))
+    }
+}
+
+fn share(value: f64) -> Result<f64, ChartError> {
+    if value > 0.0 && value < 1.0 {
+        Ok(value)
+    } else {
+        Err(ChartError::Share {
+            value: value.to_string(),
+        })
+    }
+}
+
+fn forwards(what: &'static str, from: f64, to: f64) -> Result<(), ChartError> {
+    if from <= to {
+        Ok(())
+    } else {
+        Err(ChartError::Backwards {
+            what,
+            from: from.to_string(),
+            to: to.to_string(),
+        })
+    }
+}
