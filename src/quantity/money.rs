@@ -72,6 +72,14 @@ impl Currency {
             })
     }
 
+    /// No currency, by the standard's own code for it (`XXX`): where none is known.
+    pub fn none() -> Currency {
+        Currency {
+            code: *b"XXX",
+            decimals: 2,
+        }
+    }
+
     /// All codes known, for "did you mean".
     pub fn codes() -> impl Iterator<Item = &'static str> {
         OTHER_DECIMALS

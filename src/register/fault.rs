@@ -1,0 +1,235 @@
+//! Faults of a register, as data.
+
+use std::ops::Range;
+
+use thiserror::Error;
+
+use crate::quantity::Unit;
+use crate::quantity::trouble::{Place, Trouble};
+
+/// Why a register cannot be used.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum RegisterError {
+    /// The file could not be read; `missing` if there is none.
+    #[error("could not read {file}: {reason}")]
+    Unreadable {
+        file: String,
+        missing: bool,
+        reason: String,
+    },
+    /// Not a text in UTF-8; the first such line.
+    #[error("{file}:{line}: not UTF-8 text")]
+    NotUtf8 { file: String, line: usize },
+    /// It was read and has faults.
+    #[error("{file} has {} fault(s)", faults.len())]
+    Faults { file: String, faults: Vec<Fault> },
+}
+
+impl RegisterError {
+    /// All that is wrong, for showing.
+    pub fn troubles(&self) -> Vec<Trouble> {
+        match self {
+            RegisterError::Unreadable {
+                file,
+                missing,
+                reason,
+            } => {
+                let mut trouble =
+                    Trouble::error("register-unreadable", format!("could not be read: {reason}"))
+                        .in_file(file.clone());
+                if *missing {
+                    trouble = trouble
+                        .cured_by("name the ledger folder, the one that holds plant.toml;")
+                        .cured_by("a new ledger is made by: wearbook start FOLDER");
+                }
+                vec![trouble]
+            }
+            RegisterError::NotUtf8 { file, line } => {
+                let place = Place {
+                    file: file.clone(),
+                    line: Some(*line),
+                    ..Place::default()
+                };
+                vec![
+                    Trouble::error("register-not-utf8", "not UTF-8 text")
+                        .placed(place)
+                        .cured_by("save the file as UTF-8"),
+                ]
+            }
+            RegisterError::Faults { file, faults } => {
+                faults.iter().map(|fault| fault.trouble(file)).collect()
+            }
+        }
+    }
+
+    /// Whether the cause is the disk rather than the text.
+    pub fn is_io(&self) -> bool {
+        matches!(self, RegisterError::Unreadable { .. })
+    }
+}
+
+/// One fault, and where in the text it lies.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fault {
+    pub kind: FaultKind,
+    /// Line, from 1.
+    pub line: usize,
+    /// That line's text.
+    pub excerpt: String,
+    /// Bytes of the excerpt to point at.
+    pub span: Range<usize>,
+}
+
+impl Fault {
+    /// The fault as a trouble in this file.
+    pub fn trouble(&self, file: &str) -> Trouble {
+        let place = Place {
+            file: file.to_owned(),
+            line: Some(self.line),
+            excerpt: Some(self.excerpt.clone()),
+            span: Some(self.span.clone()),
+        };
+        let mut trouble =
+            Trouble::error(self.kind.name(), self.kind.to_string()).placed(place);
+        trouble.cure.extend(self.kind.cure());
+        trouble
+    }
+}
+
+/// What is wrong.
+#[derive(Debug, Clone, PartialEq, Error)]
+pub enum FaultKind {
+    #[error("not TOML: {message}")]
+    Syntax { message: String },
+    #[error("unknown key `{key}` in {table}")]
+    UnknownKey {
+        table: String,
+        key: String,
+        nearest: Option<String>,
+        known: Vec<&'static str>,
+    },
+    #[error("{table} lacks `{key}`")]
+    MissingKey { table: String, key: &'static str },
+    #[error("`{key}` should be {expected}, not {found}")]
+    WrongType {
+        key: String,
+        expected: &'static str,
+        found: &'static str,
+    },
+    #[error("`{key}` is empty")]
+    Empty { key: String },
+    #[error("`{key}` begins or ends with a blank, or holds a control character")]
+    Untidy { key: String },
+    #[error("`{key}` is {value}: it should be {domain}")]
+    OutOfDomain {
+        key: String,
+        value: String,
+        domain: &'static str,
+    },
+    #[error("{what} `{value}` is stated twice (first on line {first})")]
+    Duplicate {
+        what: &'static str,
+        value: String,
+        first: usize,
+    },
+    #[error("no {what} `{value}` in the register")]
+    UnknownReference {
+        what: &'static str,
+        value: String,
+        nearest: Option<String>,
+    },
+    #[error("no time zone `{value}`")]
+    UnknownZone {
+        value: String,
+        nearest: Option<String>,
+    },
+    #[error("no currency `{value}`")]
+    UnknownCurrency {
+        value: String,
+        nearest: Option<String>,
+    },
+    #[error("no unit `{value}`")]
+    UnknownUnit {
+        value: String,
+        nearest: Option<String>,
+    },
+    #[error("`limit` names {found} rules: it should name exactly one")]
+    LimitRules { found: usize },
+    #[error("`low` ({low}) is not below `high` ({high})")]
+    LowNotBelowHigh { low: f64, high: f64 },
+    #[error("a paired limit takes its zones by itself: leave `zone` out")]
+    PairedWithZone,
+    #[error("the register has no {table}")]
+    NoTable { table: &'static str },
+}
+
+impl FaultKind {
+    /// A short fixed name, for programs.
+    pub fn name(&self) -> &'static str {
+        match self {
+            FaultKind::Syntax { .. } => "register-syntax",
+            FaultKind::UnknownKey { .. } => "register-unknown-key",
+            FaultKind::MissingKey { .. } => "register-missing-key",
+            FaultKind::WrongType { .. } => "register-wrong-type",
+            FaultKind::Empty { .. } | FaultKind::Untidy { .. } => "register-bad-text",
+            FaultKind::OutOfDomain { .. } => "register-out-of-domain",
+            FaultKind::Duplicate { .. } => "register-duplicate",
+            FaultKind::UnknownReference { .. } => "register-unknown-reference",
+            FaultKind::UnknownZone { .. } => "register-unknown-zone",
+            FaultKind::UnknownCurrency { .. } => "register-unknown-currency",
+            FaultKind::UnknownUnit { .. } => "register-unknown-unit",
+            FaultKind::LimitRules { .. } => "register-limit-rules",
+            FaultKind::LowNotBelowHigh { .. } => "register-low-not-below-high",
+            FaultKind::PairedWithZone => "register-paired-with-zone",
+            FaultKind::NoTable { .. } => "register-no-table",
+        }
+    }
+
+    /// How to mend it, where that is not plain from what is wrong.
+    fn cure(&self) -> Option<String> {
+        let meant = |near: &String| format!("did you mean `{near}`?");
+        Some(match self {
+            FaultKind::UnknownKey { nearest, known, .. } => match nearest {
+                Some(near) => meant(near),
+                None => format!("keys known here: {}", known.join(", ")),
+            },
+            FaultKind::MissingKey { key, .. } => format!("add `{key} = …`"),
+            FaultKind::Duplicate { .. } => "rename or remove one of the two".to_owned(),
+            FaultKind::UnknownReference { what, nearest, .. } => match nearest {
+                Some(near) => meant(near),
+                None => format!("state it in a [[{what}]] table, or mend the name"),
+            },
+            FaultKind::UnknownZone { nearest, .. } => match nearest {
+                Some(near) => meant(near),
+                None => "write an IANA name such as \"Europe/London\"".to_owned(),
+            },
+            FaultKind::UnknownCurrency { nearest, .. } => match nearest {
+                Some(near) => meant(near),
+                None => "write an ISO 4217 code such as \"EUR\"".to_owned(),
+            },
+            FaultKind::UnknownUnit { nearest, .. } => match nearest {
+                Some(near) => meant(near),
+                None => {
+                    let known: Vec<&str> = Unit::symbols().collect();
+                    format!("units known: {}", known.join(", "))
+                }
+            },
+            FaultKind::LimitRules { .. } => {
+                "one of at_most, at_least, loss_from_new_at_most, per_metre_at_most, paired"
+                    .to_owned()
+            }
+            FaultKind::LowNotBelowHigh { .. } => {
+                "they are the 5 % and 95 % points of the shape".to_owned()
+            }
+            FaultKind::PairedWithZone => {
+                "readings are then recorded in the zones `working` and `unworn`".to_owned()
+            }
+            FaultKind::NoTable { table } => format!("add {table}"),
+            FaultKind::Syntax { .. }
+            | FaultKind::WrongType { .. }
+            | FaultKind::Empty { .. }
+            | FaultKind::Untidy { .. }
+            | FaultKind::OutOfDomain { .. } => return None,
+        })
+    }
+}

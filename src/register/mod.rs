@@ -1,0 +1,63 @@
+//! The register: what the plant has, with its limits, parts and rates (`plant.toml`).
+//!
+//! In: the text of a register. Out: a checked [`Register`], or every fault found in it
+//! with its line. Never: clock, SQL, printing.
+
+mod build;
+mod fault;
+mod types;
+mod walk;
+
+pub use fault::{Fault, FaultKind, RegisterError};
+pub use types::{
+    Access, AssumedShape, Ceiling, Component, Layout, LayoutSlots, Machine, Measurement, Part,
+    Plant, Register, ShapePrior, Slot, UsageKind,
+};
+
+use std::path::Path;
+
+/// The register's file name in a ledger folder.
+pub const FILE_NAME: &str = "plant.toml";
+
+impl Register {
+    /// Reads and checks a register file.
+    ///
+    /// Errors: the file cannot be read, or has faults: all of them are told.
+    pub fn load(path: &Path) -> Result<Register, RegisterError> {
+        let (register, faults) = Register::load_lenient(path)?;
+        if faults.is_empty() {
+            return Ok(register);
+        }
+        Err(RegisterError::Faults {
+            file: path.display().to_string(),
+            faults,
+        })
+    }
+
+    /// Reads a register file for looking over a ledger: keeps what can be read, and
+    /// lists the faults beside it. Not for computing with while there are faults.
+    pub fn load_lenient(path: &Path) -> Result<(Register, Vec<Fault>), RegisterError> {
+        let bytes = std::fs::read(path).map_err(|error| RegisterError::Unreadable {
+            file: path.display().to_string(),
+            missing: error.kind() == std::io::ErrorKind::NotFound,
+            reason: error.to_string(),
+        })?;
+        match std::str::from_utf8(&bytes) {
+            Ok(text) => Ok(build::build(text)),
+            Err(error) => Err(RegisterError::NotUtf8 {
+                file: path.display().to_string(),
+                line: 1 + memchr::memchr_iter(b'\n', &bytes[..error.valid_up_to()]).count(),
+            }),
+        }
+    }
+
+    /// Checks the text of a register; every fault is listed, in the order of the text.
+    pub fn parse(text: &str) -> Result<Register, Vec<Fault>> {
+        let (register, faults) = build::build(text);
+        if faults.is_empty() {
+            Ok(register)
+        } else {
+            Err(faults)
+        }
+    }
+}

@@ -1,0 +1,448 @@
+//! Walking a parsed TOML text by hand, so that every fault keeps its line and bytes.
+
+use std::ops::Range;
+
+use rust_decimal::Decimal;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::fault::{Fault, FaultKind};
+use crate::quantity::nearest;
+
+/// A value with the bytes it was written in.
+#[derive(Debug, Clone)]
+pub(super) struct At<T> {
+    pub value: T,
+    pub span: Range<usize>,
+}
+
+/// The text under way and the faults found so far.
+pub(super) struct Walk<'t> {
+    text: &'t str,
+    line_starts: Vec<usize>,
+    faults: Vec<(usize, Fault)>,
+}
+
+impl<'t> Walk<'t> {
+    pub(super) fn new(text: &'t str) -> Walk<'t> {
+        let line_starts = std::iter::once(0)
+            .chain(memchr::memchr_iter(b'\n', text.as_bytes()).map(|i| i + 1))
+            .collect();
+        Walk {
+            text,
+            line_starts,
+            faults: Vec::new(),
+        }
+    }
+
+    /// The line a byte lies on, from 1.
+    pub(super) fn line(&self, byte: usize) -> usize {
+        self.line_starts.partition_point(|start| *start <= byte)
+    }
+
+    /// Notes a fault at these bytes of the text; only its first line is pointed at.
+    pub(super) fn fault(&mut self, span: Range<usize>, kind: FaultKind) {
+        let start = span.start.min(self.text.len());
+        let line = self.line(start);
+        let from = self.line_starts[line - 1];
+        let rest = &self.text[from..];
+        let excerpt = rest
+            .split('\n')
+            .next()
+            .unwrap_or(rest)
+            .trim_end_matches('\r');
+        let low = (start - from).min(excerpt.len());
+        let high = span.end.saturating_sub(from).clamp(low, excerpt.len());
+        self.faults.push((
+            start,
+            Fault {
+                kind,
+                line,
+                excerpt: excerpt.to_owned(),
+                span: low..high,
+            },
+        ));
+    }
+
+    /// The faults in the order of the text.
+    pub(super) fn finish(mut self) -> Vec<Fault> {
+        self.faults.sort_by_key(|(start, _)| *start);
+        self.faults.into_iter().map(|(_, fault)| fault).collect()
+    }
+}
+
+/// What a number may be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Domain {
+    Finite,
+    NotNegative,
+    Positive,
+}
+
+impl Domain {
+    fn words(self) -> &'static str {
+        match self {
+            Domain::Finite => "a finite number",
+            Domain::NotNegative => "0 or more",
+            Domain::Positive => "above 0",
+        }
+    }
+
+    fn holds(self, value: f64) -> bool {
+        value.is_finite()
+            && match self {
+                Domain::Finite => true,
+                Domain::NotNegative => value >= 0.0,
+                Domain::Positive => value > 0.0,
+            }
+    }
+}
+
+/// One table of the text, its keys looked over.
+pub(super) struct Table<'a, 't> {
+    table: &'a DeTable<'t>,
+    /// How messages call it: `[plant]`, `[[machine]]`, `limit`.
+    pub label: String,
+    /// Where to point when a key is missing.
+    pub span: Range<usize>,
+}
+
+impl<'a, 't> Table<'a, 't> {
+    /// Looks a table over: every key it may not have is a fault.
+    pub(super) fn open(
+        walk: &mut Walk<'_>,
+        table: &'a DeTable<'t>,
+        span: Range<usize>,
+        label: &str,
+        known: &[&'static str],
+    ) -> Table<'a, 't> {
+        for key in table.keys() {
+            let name: &str = key.get_ref();
+            if !known.contains(&name) {
+                walk.fault(
+                    key.span(),
+                    FaultKind::UnknownKey {
+                        table: label.to_owned(),
+                        key: name.to_owned(),
+                        nearest: nearest(name, known.iter().copied()).map(str::to_owned),
+                        known: known.to_vec(),
+                    },
+                );
+            }
+        }
+        Table {
+            table,
+            label: label.to_owned(),
+            span,
+        }
+    }
+
+    pub(super) fn raw(&self, key: &str) -> Option<&'a Spanned<DeValue<'t>>> {
+        self.table.get(key)
+    }
+
+    /// Notes a missing key, if it is missing.
+    pub(super) fn must(&self, walk: &mut Walk<'_>, key: &'static str) {
+        if self.raw(key).is_none() {
+            walk.fault(
+                self.span.clone(),
+                FaultKind::MissingKey {
+                    table: self.label.clone(),
+                    key,
+                },
+            );
+        }
+    }
+
+    /// An optional text: not empty, no blanks at its ends, no control characters.
+    pub(super) fn text_if(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<At<String>> {
+        text_value(walk, key, self.raw(key)?)
+    }
+
+    /// A text that must be there.
+    pub(super) fn text(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<At<String>> {
+        self.must(walk, key);
+        self.text_if(walk, key)
+    }
+
+    /// An optional list of texts.
+    pub(super) fn texts_if(
+        &self,
+        walk: &mut Walk<'_>,
+        key: &'static str,
+    ) -> Option<Vec<At<String>>> {
+        let value = self.raw(key)?;
+        let Some(array) = value.get_ref().as_array() else {
+            wrong_type(walk, key, "a list of texts", value);
+            return None;
+        };
+        let texts = array.iter().filter_map(|item| text_value(walk, key, item));
+        Some(texts.collect())
+    }
+
+    /// A list of texts that must be there and not be empty.
+    pub(super) fn texts(&self, walk: &mut Walk<'_>, key: &'static str) -> Vec<At<String>> {
+        self.must(walk, key);
+        if let Some(value) = self.raw(key)
+            && value.get_ref().as_array().is_some_and(|a| a.is_empty())
+        {
+            let key = key.to_owned();
+            walk.fault(value.span(), FaultKind::Empty { key });
+        }
+        self.texts_if(walk, key).unwrap_or_default()
+    }
+
+    /// An optional number inside a domain.
+    pub(super) fn number_if(
+        &self,
+        walk: &mut Walk<'_>,
+        key: &str,
+        domain: Domain,
+    ) -> Option<At<f64>> {
+        number_value(walk, key, self.raw(key)?, domain)
+    }
+
+    /// A number that must be there.
+    pub(super) fn number(
+        &self,
+        walk: &mut Walk<'_>,
+        key: &'static str,
+        domain: Domain,
+    ) -> Option<At<f64>> {
+        self.must(walk, key);
+        self.number_if(walk, key, domain)
+    }
+
+    /// An optional amount of money, zero or more.
+    pub(super) fn money_if(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<Decimal> {
+        let value = self.raw(key)?;
+        let checked = number_value(walk, key, value, Domain::NotNegative)?;
+        let text = match value.get_ref() {
+            DeValue::Float(float) => float.as_str().to_owned(),
+            DeValue::Integer(integer) if integer.radix() == 10 => integer.as_str().to_owned(),
+            _ => checked.value.to_string(),
+        };
+        let amount = text
+            .parse::<Decimal>()
+            .or_else(|_| Decimal::from_scientific(&text));
+        if amount.is_err() {
+            walk.fault(
+                value.span(),
+                FaultKind::OutOfDomain {
+                    key: key.to_owned(),
+                    value: text,
+                    domain: "an amount of money",
+                },
+            );
+        }
+        amount.ok()
+    }
+
+    /// An amount of money that must be there.
+    pub(super) fn money(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<Decimal> {
+        self.must(walk, key);
+        self.money_if(walk, key)
+    }
+
+    /// An optional whole number of at least `least` (0 or 1).
+    pub(super) fn whole_if(
+        &self,
+        walk: &mut Walk<'_>,
+        key: &'static str,
+        least: u32,
+    ) -> Option<u32> {
+        let value = self.raw(key)?;
+        let DeValue::Integer(integer) = value.get_ref() else {
+            wrong_type(walk, key, "a whole number", value);
+            return None;
+        };
+        let number = u32::from_str_radix(integer.as_str(), integer.radix())
+            .ok()
+            .filter(|number| *number >= least);
+        if number.is_none() {
+            walk.fault(
+                value.span(),
+                FaultKind::OutOfDomain {
+                    key: key.to_owned(),
+                    value: integer.to_string(),
+                    domain: if least == 0 { "0 or more" } else { "1 or more" },
+                },
+            );
+        }
+        number
+    }
+
+    /// An optional yes or no.
+    pub(super) fn flag_if(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<bool> {
+        let value = self.raw(key)?;
+        let flag = value.get_ref().as_bool();
+        if flag.is_none() {
+            wrong_type(walk, key, "true or false", value);
+        }
+        flag
+    }
+
+    /// A calendar day that must be there.
+    pub(super) fn day(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<chrono::NaiveDate> {
+        self.must(walk, key);
+        let value = self.raw(key)?;
+        let day = value.get_ref().as_datetime().and_then(|given| {
+            let date = given.date.filter(|_| given.time.is_none())?;
+            chrono::NaiveDate::from_ymd_opt(
+                i32::from(date.year),
+                u32::from(date.month),
+                u32::from(date.day),
+            )
+        });
+        if day.is_none() {
+            wrong_type(walk, key, "a day without quotes, such as 2021-01-04", value);
+        }
+        day
+    }
+
+    /// An optional inner table.
+    pub(super) fn table_if(
+        &self,
+        walk: &mut Walk<'_>,
+        key: &'static str,
+        label: &str,
+        known: &[&'static str],
+    ) -> Option<Table<'a, 't>> {
+        let value = self.raw(key)?;
+        let Some(table) = value.get_ref().as_table() else {
+            wrong_type(walk, key, "a table", value);
+            return None;
+        };
+        Some(Table::open(walk, table, value.span(), label, known))
+    }
+
+    /// A list of tables (`[[key]]`, or braces in a list), each looked over.
+    pub(super) fn tables(
+        &self,
+        walk: &mut Walk<'_>,
+        key: &'static str,
+        label: &str,
+        known: &[&'static str],
+    ) -> Vec<Table<'a, 't>> {
+        let Some(value) = self.raw(key) else {
+            return Vec::new();
+        };
+        let Some(array) = value.get_ref().as_array() else {
+            wrong_type(walk, key, "a list of tables", value);
+            return Vec::new();
+        };
+        let mut tables = Vec::with_capacity(array.len());
+        for item in array.iter() {
+            match item.get_ref().as_table() {
+                Some(table) => tables.push(Table::open(walk, table, item.span(), label, known)),
+                None => wrong_type(walk, key, "a table", item),
+            }
+        }
+        tables
+    }
+
+    /// An optional table whose keys are names and whose values are numbers.
+    pub(super) fn numbers_by_name(
+        &self,
+        walk: &mut Walk<'_>,
+        key: &'static str,
+        domain: Domain,
+    ) -> Vec<(At<String>, f64)> {
+        let Some(value) = self.raw(key) else {
+            return Vec::new();
+        };
+        let Some(table) = value.get_ref().as_table() else {
+            wrong_type(walk, key, "a table such as { hours = 96 }", value);
+            return Vec::new();
+        };
+        let numbers = table.iter().filter_map(|(name, value)| {
+            let number = number_value(walk, name.get_ref(), value, domain)?;
+            let name = At {
+                value: name.get_ref().to_string(),
+                span: name.span(),
+            };
+            Some((name, number.value))
+        });
+        numbers.collect()
+    }
+}
+
+fn number_value(
+    walk: &mut Walk<'_>,
+    key: &str,
+    value: &Spanned<DeValue<'_>>,
+    domain: Domain,
+) -> Option<At<f64>> {
+    let number = match value.get_ref() {
+        DeValue::Float(float) => float.as_str().parse::<f64>().ok(),
+        DeValue::Integer(integer) => i64::from_str_radix(integer.as_str(), integer.radix())
+            .ok()
+            // Above 2^53 the nearest float stands; no plant counts so far.
+            .map(|whole| whole as f64),
+        _ => {
+            wrong_type(walk, key, "a number", value);
+            return None;
+        }
+    };
+    let number = number.filter(|number| domain.holds(*number));
+    if number.is_none() {
+        let written = walk.text.get(value.span()).unwrap_or_default().to_owned();
+        walk.fault(
+            value.span(),
+            FaultKind::OutOfDomain {
+                key: key.to_owned(),
+                value: written,
+                domain: domain.words(),
+            },
+        );
+    }
+    Some(At {
+        value: number?,
+        span: value.span(),
+    })
+}
+
+fn text_value(walk: &mut Walk<'_>, key: &str, value: &Spanned<DeValue<'_>>) -> Option<At<String>> {
+    let Some(text) = value.get_ref().as_str() else {
+        wrong_type(walk, key, "a text in quotes", value);
+        return None;
+    };
+    let key = key.to_owned();
+    if text.is_empty() {
+        walk.fault(value.span(), FaultKind::Empty { key });
+        return None;
+    }
+    if text.trim() != text || text.chars().any(char::is_control) {
+        walk.fault(value.span(), FaultKind::Untidy { key });
+        return None;
+    }
+    Some(At {
+        value: text.to_owned(),
+        span: value.span(),
+    })
+}
+
+fn wrong_type(
+    walk: &mut Walk<'_>,
+    key: &str,
+    expected: &'static str,
+    found: &Spanned<DeValue<'_>>,
+) {
+    let words = match found.get_ref() {
+        DeValue::String(_) => "a text",
+        DeValue::Integer(_) => "a whole number",
+        DeValue::Float(_) => "a number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date or time",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a table",
+    };
+    walk.fault(
+        found.span(),
+        FaultKind::WrongType {
+            key: key.to_owned(),
+            expected,
+            found: words,
+        },
+    );
+}
