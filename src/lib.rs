@@ -11,6 +11,9 @@
 //! | room | job |
 //! | --- | --- |
 //! | [`quantity`] | units, money, UTC time, and what a trouble is |
+//! | [`wear`] | limit rules of measured quantities |
+//! | [`register`] | `plant.toml`: what the plant has, with its limits, parts and rates |
+//! | [`book`] | kinds of entry, the chain, reading, appending, withdrawing, torn tails |
 //! | [`life`] | what a life is: entry age, window, outcome, mode; a checked sample |
 //! | [`model`] | distributions, likelihood, limits, posterior, ranks |
 //! | [`policy`] | when to renew: optimum for known lives, decision from data |
@@ -21,10 +24,13 @@
 //! A room never imports one that stands later in that order; `tests/house.rs`
 //! reads the sources and keeps the rule.
 
+pub mod book;
 pub mod chart;
 pub mod command;
 pub mod life;
 pub mod model;
 pub mod policy;
 pub mod quantity;
+pub mod register;
 pub mod view;
+pub mod wear;

@@ -238,7 +238,9 @@ impl Builder<'_, '_> {
         let own_labour_h = hours(walk, "own_labour_h").unwrap_or(0.0);
         let planned_stop_h = hours(walk, "planned_stop_h").unwrap_or(0.0);
         let failed_stop_h = hours(walk, "failed_stop_h").unwrap_or(planned_stop_h);
-        let failed_extra_cost = table.money_if(walk, "failed_extra_cost").unwrap_or_default();
+        let failed_extra_cost = table
+            .money_if(walk, "failed_extra_cost")
+            .unwrap_or_default();
         let never_refit = table.flag_if(walk, "never_refit").unwrap_or(false);
         let assumed_shape = sourced(walk, table, "assumed_shape", "shape")
             .map(|(shape, source)| AssumedShape { shape, source });
@@ -561,4 +563,3 @@ fn limit_rule(walk: &mut Walk<'_>, table: &Table<'_, '_>) -> Option<LimitRule> {
         }
     })
 }
-

@@ -34,9 +34,11 @@ impl RegisterError {
                 missing,
                 reason,
             } => {
-                let mut trouble =
-                    Trouble::error("register-unreadable", format!("could not be read: {reason}"))
-                        .in_file(file.clone());
+                let mut trouble = Trouble::error(
+                    "register-unreadable",
+                    format!("could not be read: {reason}"),
+                )
+                .in_file(file.clone());
                 if *missing {
                     trouble = trouble
                         .cured_by("name the ledger folder, the one that holds plant.toml;")
@@ -89,8 +91,7 @@ impl Fault {
             excerpt: Some(self.excerpt.clone()),
             span: Some(self.span.clone()),
         };
-        let mut trouble =
-            Trouble::error(self.kind.name(), self.kind.to_string()).placed(place);
+        let mut trouble = Trouble::error(self.kind.name(), self.kind.to_string()).placed(place);
         trouble.cure.extend(self.kind.cure());
         trouble
     }

@@ -1,0 +1,514 @@
+//! Appending to a book: lock, look what others wrote, check, write one whole line
+//! each, sync; then, and only then, report.
+
+use std::fs::{File, OpenOptions};
+use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, Utc};
+
+use super::chain::{ChainFault, follow};
+use super::conflict::Conflict;
+use super::entry::{Entry, Event};
+use super::error::{BookError, Refusal};
+use super::ledger::{BOOKS, Ledger, book_files};
+use super::parse::{FORMAT, parse_line};
+use super::sha::Sha;
+use super::state::{Stand, State};
+use crate::quantity::trouble::{Severity, Trouble};
+use crate::register::{Register, RegisterError};
+
+/// The file in the ledger folder that a recording program locks. One lock for all
+/// books, because an entry is checked against all of them.
+pub const LOCK_FILE: &str = ".lock";
+
+/// Records into one book of a ledger. Reads the ledger once; each append catches up
+/// with what other programs have written since.
+#[derive(Debug)]
+pub struct Appender {
+    folder: PathBuf,
+    book: String,
+    register: Register,
+    state: State,
+    tails: Vec<Tail>,
+    set_aside: Vec<SetAside>,
+}
+
+/// How far a book has been read.
+#[derive(Debug)]
+struct Tail {
+    path: PathBuf,
+    file: String,
+    /// Bytes up to and with the last LF.
+    len: u64,
+    lines: usize,
+    head: Sha,
+    fault: Option<(ChainFault, String)>,
+}
+
+/// An entry that is on disk.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Recorded {
+    pub sha: Sha,
+    /// The book within its ledger: `books/NAME.jsonl`.
+    pub file: String,
+    pub line: usize,
+}
+
+/// A line cut short by a crash, moved out of its book.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SetAside {
+    pub book: String,
+    /// The file it was moved to, beside the book.
+    pub file: String,
+    pub bytes: usize,
+}
+
+impl SetAside {
+    /// What to tell the user.
+    pub fn trouble(&self) -> Trouble {
+        Trouble::error("torn-tail", "a last line cut short was set aside")
+            .with_severity(Severity::Warning)
+            .in_file(self.book.clone())
+            .because(format!(
+                "Its {} bytes are kept in {}; it never counted as an entry.",
+                self.bytes, self.file
+            ))
+            .cured_by("look at it, and record the entry again if it is wanted")
+    }
+}
+
+impl Appender {
+    /// Reads a ledger for recording into the book of this name, which need not exist
+    /// yet. Nothing is locked or written.
+    ///
+    /// Errors: the ledger cannot be read, its register has faults, the name cannot be
+    /// a book's, or the book's chain is broken.
+    pub fn open(folder: &Path, book: &str) -> Result<Appender, BookError> {
+        let ledger = Ledger::read(folder)?;
+        Appender::of_ledger(ledger, book)
+    }
+
+    fn of_ledger(ledger: Ledger, book: &str) -> Result<Appender, BookError> {
+        let name = book.to_owned();
+        let good = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
+        let begins = name.starts_with(|c: char| c.is_ascii_alphanumeric());
+        if !begins || !name.chars().all(good) || name.len() > 100 {
+            return Err(BookError::BookName { name });
+        }
+        if !ledger.register_faults.is_empty() {
+            return Err(BookError::Register(RegisterError::Faults {
+                file: crate::register::FILE_NAME.to_owned(),
+                faults: ledger.register_faults,
+            }));
+        }
+        let state = ledger.state();
+        let tails = ledger
+            .books
+            .iter()
+            .map(|book| Tail {
+                path: book.path.clone(),
+                file: book.file.clone(),
+                len: book.chain.torn.start as u64,
+                lines: book.chain.lines.len(),
+                head: book.chain.head(),
+                fault: book.chain.fault.clone().map(|fault| {
+                    let text = String::from_utf8_lossy(book.text(fault.line())).into_owned();
+                    (fault, text)
+                }),
+            })
+            .collect();
+        let appender = Appender {
+            folder: ledger.folder,
+            book: name,
+            register: ledger.register,
+            state,
+            tails,
+            set_aside: Vec::new(),
+        };
+        appender.own_chain()?;
+        Ok(appender)
+    }
+
+    /// The register entries are checked against.
+    pub fn register(&self) -> &Register {
+        &self.register
+    }
+
+    /// The book within its ledger.
+    pub fn file(&self) -> String {
+        format!("{BOOKS}/{}.jsonl", self.book)
+    }
+
+    /// The full name of the one line whose name begins with these digits.
+    pub fn find(&self, digits: &str) -> Result<Sha, Conflict> {
+        self.state.find(digits)
+    }
+
+    /// Lines cut short that were set aside since this was last asked.
+    pub fn take_set_aside(&mut self) -> Vec<SetAside> {
+        std::mem::take(&mut self.set_aside)
+    }
+
+    /// Checks entries as [`Appender::append_all`] would, without writing; returns the
+    /// lines as they would be written now.
+    ///
+    /// Errors: [`BookError::Refused`], with every conflict of every entry.
+    pub fn rehearse(
+        &mut self,
+        entries: &[Entry],
+        now: DateTime<Utc>,
+    ) -> Result<Vec<String>, BookError> {
+        let before = self.state.len();
+        let lines = self.check_in(entries, now);
+        self.roll_back(before);
+        lines.map(|lines| lines.into_iter().map(|(_, _, text)| text).collect())
+    }
+
+    /// Records one entry: it is on disk when this returns.
+    ///
+    /// Errors: as [`Appender::append_all`].
+    pub fn append(&mut self, entry: &Entry, now: DateTime<Utc>) -> Result<Recorded, BookError> {
+        let mut recorded = self.append_all(std::slice::from_ref(entry), now)?;
+        // One entry in, one out.
+        recorded.pop().ok_or(BookError::Refused {
+            refusals: Vec::new(),
+            zone: self.register.plant.time_zone,
+        })
+    }
+
+    /// Records all of these entries or none: one lock, one check after the other, one
+    /// write, one sync. A new book is opened with its first line. `now` is the
+    /// caller's clock; no entry may lie more than a day after it.
+    ///
+    /// Errors: [`BookError::Refused`] with every conflict of every entry; a broken
+    /// chain; a file that cannot be written. The book is then, byte for byte, as it was.
+    pub fn append_all(
+        &mut self,
+        entries: &[Entry],
+        now: DateTime<Utc>,
+    ) -> Result<Vec<Recorded>, BookError> {
+        if entries.is_empty() {
+            return Ok(Vec::new());
+        }
+        let _lock = self.lock()?;
+        self.catch_up()?;
+        self.own_chain()?;
+        self.set_torn_aside()?;
+        let before = self.state.len();
+        let lines = match self.check_in(entries, now) {
+            Ok(lines) => lines,
+            Err(error) => {
+                self.roll_back(before);
+                return Err(error);
+            }
+        };
+        if let Err(error) = self.write(&lines) {
+            self.roll_back(before);
+            return Err(error);
+        }
+        let file = self.file();
+        let own = self.own_tail_or_new();
+        let tail = &mut self.tails[own];
+        for (stand, _, text) in &lines {
+            tail.len += text.len() as u64 + 1;
+            tail.lines = stand.line;
+            tail.head = stand.sha;
+        }
+        let recorded = lines.iter().filter(|(_, given, _)| *given);
+        Ok(recorded
+            .map(|(stand, _, _)| Recorded {
+                sha: stand.sha,
+                file: file.clone(),
+                line: stand.line,
+            })
+            .collect())
+    }
+
+    fn own_tail(&self) -> Option<&Tail> {
+        let file = self.file();
+        self.tails.iter().find(|tail| tail.file == file)
+    }
+
+    fn own_tail_or_new(&mut self) -> usize {
+        let file = self.file();
+        if let Some(found) = self.tails.iter().position(|tail| tail.file == file) {
+            return found;
+        }
+        self.tails.push(Tail {
+            path: self.folder.join(&file),
+            file,
+            len: 0,
+            lines: 0,
+            head: Sha::ZERO,
+            fault: None,
+        });
+        self.tails.len() - 1
+    }
+
+    fn own_chain(&self) -> Result<(), BookError> {
+        match self.own_tail().and_then(|tail| tail.fault.as_ref()) {
+            Some((fault, excerpt)) => Err(BookError::Chain {
+                file: self.file(),
+                fault: fault.clone(),
+                excerpt: excerpt.clone(),
+            }),
+            None => Ok(()),
+        }
+    }
+
+    /// Takes every entry in, in turn, and returns the lines to write: name, whether it
+    /// was among those given, text. On refusal the state is left to be rolled back.
+    fn check_in(
+        &mut self,
+        entries: &[Entry],
+        now: DateTime<Utc>,
+    ) -> Result<Vec<(Stand, bool, String)>, BookError> {
+        let file = self.file();
+        let index = self.state.file(&file);
+        let (mut line, mut prev) = self
+            .own_tail()
+            .map_or((0, Sha::ZERO), |t| (t.lines, t.head));
+        let mut lines = Vec::with_capacity(entries.len() + 1);
+        let mut refusals = Vec::new();
+        let mut take_in = |state: &mut State, entry: &Entry, given: bool| {
+            let text = entry.line(prev);
+            prev = Sha::of(text.as_bytes());
+            line += 1;
+            let stand = Stand {
+                sha: prev,
+                file: index,
+                line,
+            };
+            state.insert(stand, entry);
+            lines.push((stand, given, text));
+        };
+        if let (None | Some(Tail { lines: 0, .. }), Some(first)) = (
+            self.tails.iter().find(|tail| tail.file == file),
+            entries.first(),
+        ) {
+            let opened = Entry {
+                time: first.logged,
+                logged: first.logged,
+                who: first.who.clone(),
+                machine: None,
+                event: Event::Opened {
+                    book: self.book.clone(),
+                    format: FORMAT,
+                },
+                job: None,
+                note: None,
+            };
+            take_in(&mut self.state, &opened, false);
+        }
+        for (index, entry) in entries.iter().enumerate() {
+            let mut conflicts = self.state.conflicts(&self.register, entry, now);
+            let mut named = None;
+            match &entry.event {
+                Event::Opened { .. } => conflicts.push(Conflict::OpenedAgain),
+                // Digits that are unique today may not be so for ever: all 64 are written.
+                Event::Withdrawn { entry_sha, why } => {
+                    if let Ok(sha) = self.state.find(entry_sha) {
+                        let event = Event::Withdrawn {
+                            entry_sha: sha.to_string(),
+                            why: why.clone(),
+                        };
+                        let entry = entry.clone();
+                        named = Some(Entry { event, ..entry });
+                    }
+                }
+                _ => {}
+            }
+            if !conflicts.is_empty() {
+                refusals.push(Refusal { index, conflicts });
+            }
+            take_in(&mut self.state, named.as_ref().unwrap_or(entry), true);
+        }
+        if refusals.is_empty() {
+            return Ok(lines);
+        }
+        let zone = self.register.plant.time_zone;
+        Err(BookError::Refused { refusals, zone })
+    }
+
+    fn roll_back(&mut self, before: usize) {
+        while self.state.len() > before {
+            self.state.undo();
+        }
+    }
+
+    fn io(path: &Path, doing: &'static str) -> impl Fn(io::Error) -> BookError {
+        let file = path.display().to_string();
+        move |error| BookError::Io {
+            file: file.clone(),
+            doing,
+            reason: error.to_string(),
+        }
+    }
+
+    fn lock(&self) -> Result<File, BookError> {
+        let path = self.folder.join(LOCK_FILE);
+        let file = OpenOptions::new()
+            .create(true)
+            .truncate(false)
+            .write(true)
+            .open(&path)
+            .map_err(Self::io(&path, "open the lock file"))?;
+        file.lock().map_err(Self::io(&path, "lock"))?;
+        Ok(file)
+    }
+
+    /// Takes in what other programs have written since the last look.
+    fn catch_up(&mut self) -> Result<(), BookError> {
+        for path in book_files(&self.folder)? {
+            let name = path.file_name().unwrap_or_default().to_string_lossy();
+            let file = format!("{BOOKS}/{name}");
+            let known = self.tails.iter().position(|tail| tail.file == file);
+            let known = known.unwrap_or_else(|| {
+                self.tails.push(Tail {
+                    path: path.clone(),
+                    file: file.clone(),
+                    len: 0,
+                    lines: 0,
+                    head: Sha::ZERO,
+                    fault: None,
+                });
+                self.tails.len() - 1
+            });
+            let tail = &mut self.tails[known];
+            let mut book = File::open(&path).map_err(Self::io(&path, "read"))?;
+            let len = book.metadata().map_err(Self::io(&path, "read"))?.len();
+            if len < tail.len {
+                return Err(BookError::ChangedMeanwhile { file });
+            }
+            if len == tail.len {
+                continue;
+            }
+            let mut bytes = Vec::new();
+            book.seek(SeekFrom::Start(tail.len))
+                .and_then(|_| book.read_to_end(&mut bytes))
+                .map_err(Self::io(&path, "read"))?;
+            let chain = follow(&bytes, tail.head);
+            let index = self.state.file(&file);
+            for (n, name) in chain.lines.iter().enumerate() {
+                let stand = Stand {
+                    sha: name.sha,
+                    file: index,
+                    line: tail.lines + n + 1,
+                };
+                match parse_line(&bytes[name.bytes.clone()]) {
+                    Ok((_, entry)) => {
+                        self.state.insert(stand, &entry);
+                    }
+                    Err(_) => self.state.insert_unreadable(stand),
+                }
+            }
+            if tail.fault.is_none()
+                && let Some(fault) = &chain.fault
+            {
+                let text = chain.lines.get(fault.line().saturating_sub(1));
+                let text = text.map_or(&[][..], |name| &bytes[name.bytes.clone()]);
+                let text = String::from_utf8_lossy(text).into_owned();
+                tail.fault = Some((fault.moved_by(tail.lines), text));
+            }
+            tail.head = chain.lines.last().map_or(tail.head, |name| name.sha);
+            tail.lines += chain.lines.len();
+            tail.len += chain.torn.start as u64;
+        }
+        Ok(())
+    }
+
+    /// Moves a last line cut short out of the own book: first copied and synced, then
+    /// cut off, so that a crash in between loses nothing.
+    fn set_torn_aside(&mut self) -> Result<(), BookError> {
+        let Some(tail) = self.own_tail() else {
+            return Ok(());
+        };
+        let (path, book, len) = (tail.path.clone(), tail.file.clone(), tail.len);
+        let mut file = match OpenOptions::new().read(true).write(true).open(&path) {
+            Ok(file) => file,
+            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+            Err(error) => return Err(Self::io(&path, "open for writing")(error)),
+        };
+        let reading = Self::io(&path, "read");
+        if file.metadata().map_err(&reading)?.len() <= len {
+            return Ok(());
+        }
+        let mut torn = Vec::new();
+        file.seek(SeekFrom::Start(len))
+            .and_then(|_| file.read_to_end(&mut torn))
+            .map_err(&reading)?;
+        if torn.is_empty() {
+            return Ok(());
+        }
+        let beside = format!("{book}.torn-{}", Sha::of(&torn).short());
+        let beside_path = self.folder.join(&beside);
+        let keeping = Self::io(&beside_path, "write");
+        let mut keep = File::create(&beside_path).map_err(&keeping)?;
+        keep.write_all(&torn)
+            .and_then(|()| keep.sync_all())
+            .map_err(&keeping)?;
+        self.sync_books_folder()?;
+        file.set_len(len)
+            .and_then(|()| file.sync_all())
+            .map_err(Self::io(&path, "cut the torn last line off"))?;
+        self.set_aside.push(SetAside {
+            book,
+            file: beside,
+            bytes: torn.len(),
+        });
+        Ok(())
+    }
+
+    fn write(&self, lines: &[(Stand, bool, String)]) -> Result<(), BookError> {
+        let mut text = String::with_capacity(lines.iter().map(|line| line.2.len() + 1).sum());
+        for (_, _, line) in lines {
+            text.push_str(line);
+            text.push('\n');
+        }
+        let path = self.folder.join(self.file());
+        let books = self.folder.join(BOOKS);
+        std::fs::create_dir_all(&books).map_err(Self::io(&books, "make the folder"))?;
+        let new = !path.exists();
+        let mut file = OpenOptions::new()
+            .create(true)
+            .append(true)
+            .open(&path)
+            .map_err(Self::io(&path, "open for writing"))?;
+        let writing = Self::io(&path, "write");
+        let before = file.metadata().map_err(&writing)?.len();
+        let written = file.write_all(text.as_bytes()).and_then(|()| {
+            if new {
+                file.sync_all()
+            } else {
+                file.sync_data()
+            }
+        });
+        if let Err(error) = written {
+            // Put the book back as it was. Should even that fail, what is left is a
+            // torn last line, which never counts and is set aside next time.
+            let _ = file.set_len(before).and_then(|()| file.sync_all());
+            if new {
+                let _ = std::fs::remove_file(&path);
+            }
+            return Err(writing(error));
+        }
+        if new {
+            self.sync_books_folder()?;
+        }
+        Ok(())
+    }
+
+    /// Makes sure a new file's name is on disk too.
+    fn sync_books_folder(&self) -> Result<(), BookError> {
+        let books = self.folder.join(BOOKS);
+        // Folders cannot be opened as files everywhere; where they cannot, names are
+        // written by the system itself.
+        if cfg!(unix) {
+            File::open(&books)
+                .and_then(|folder| folder.sync_all())
+                .map_err(Self::io(&books, "sync the folder"))?;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,26 @@
+//! Books: kinds of entry, the chain, reading, appending, withdrawing, torn tails.
+//!
+//! In: a ledger folder, entries to append, the time now. Out: checked entries, lines
+//! on disk, and every fault found, as data. Never: clock, SQL, printing.
+
+mod append;
+mod chain;
+mod conflict;
+mod entry;
+mod error;
+mod json;
+mod ledger;
+mod parse;
+mod rules;
+mod sha;
+mod state;
+
+pub use append::{Appender, LOCK_FILE, Recorded, SetAside};
+pub use chain::{Chain, ChainFault, LineName, follow, read_chain};
+pub use conflict::{Conflict, Witness};
+pub use entry::{Age, Ending, Entry, Event, Finding, Found, Item, JobKind, Kind, Reason, SlotName};
+pub use error::{BookError, Refusal, chain_trouble, conflict_trouble, line_trouble, place_of};
+pub use ledger::{BOOKS, Book, Ledger, Placed, book_files};
+pub use parse::{FORMAT, LineFault, LineFaultKind, parse_given_line, parse_line, value_span};
+pub use sha::Sha;
+pub use state::AHEAD;
