@@ -1,1 +1,13 @@
-//! Policies: when to renew.
+//! Policies: when to renew, from a known life or from data.
+//!
+//! In: a life distribution or a posterior, and what renewals cost. Out: [`age::AgePolicy`],
+//! [`decide::Decision`], [`recommend::Recommendation`].
+//! Never: clock, files, SQL, printing, currency.
+
+pub mod age;
+pub mod decide;
+pub mod recommend;
+
+pub use age::{AgePolicy, Costs, PolicyError, age_policy, cost_rate};
+pub use decide::{Decision, decide};
+pub use recommend::{Recommendation, Verdict, recommend};

@@ -1,0 +1,152 @@
+//! Limits on a quantity from the likelihood: Wald and profile likelihood ratio.
+//!
+//! In: a fit, its likelihood, a [`Target`], a confidence. Out: [`Limits`].
+//! Never: priors (see `posterior`).
+//!
+//! Source: Meeker & Escobar (1998), chapter 8: Wald on the log scale (8.3), profile
+//! likelihood ratio (8.2). A reliability is treated on the scale ln(−ln R).
+
+use std::cell::Cell;
+
+use super::fit::{WeibullFit, best_scale};
+use super::likelihood::Likelihood;
+use super::numeric::{chi_square_1_quantile, normal_quantile, root_outward};
+use super::target::Target;
+
+/// How limits are made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum LimitsKind {
+    /// Posterior under the prior 1/(scale·shape).
+    Posterior,
+    /// Profile likelihood ratio.
+    LikelihoodRatio,
+    /// Normal approximation on the log scale.
+    Wald,
+    None,
+}
+
+impl LimitsKind {
+    pub fn word(self) -> &'static str {
+        match self {
+            LimitsKind::Posterior => "posterior",
+            LimitsKind::LikelihoodRatio => "likelihood-ratio",
+            LimitsKind::Wald => "wald",
+            LimitsKind::None => "none",
+        }
+    }
+}
+
+/// Two-sided limits; a side the data do not bound is `None`.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Limits {
+    /// Posterior median; `None` for limits of another kind.
+    pub median: Option<f64>,
+    pub lower: Option<f64>,
+    pub upper: Option<f64>,
+}
+
+/// Wald limits: `exp(ln q ∓ z·se(ln q))`; for a reliability the same on ln(−ln R).
+///
+/// Domain: `0 < confidence < 1`, two-sided.
+pub fn wald(fit: &WeibullFit, target: Target, confidence: f64) -> Limits {
+    let [da, db] = target.gradient(&fit.weibull);
+    let [aa, ab, bb] = fit.covariance;
+    let error = (da * da * aa + 2.0 * da * db * ab + db * db * bb).sqrt();
+    let middle = target.to_search(target.of(&fit.weibull));
+    let reach = normal_quantile(0.5 * (1.0 + confidence)) * error;
+    order(target, Some(middle - reach), Some(middle + reach))
+}
+
+/// Profile likelihood-ratio limits: the values `q` with
+/// `2(ln L_max − ln L_profile(q)) <= χ²₁(confidence)`.
+///
+/// Domain: `0 < confidence < 1`, two-sided.
+pub fn likelihood_ratio(
+    likelihood: &Likelihood,
+    fit: &WeibullFit,
+    target: Target,
+    confidence: f64,
+) -> Limits {
+    let drop = 0.5 * chi_square_1_quantile(confidence);
+    let shift = likelihood.shift();
+    let warm = Cell::new(fit.weibull.shape.ln());
+    let excess = |x: f64| {
+        let (value, b) = profile(likelihood, target, x, shift, warm.get());
+        warm.set(b);
+        fit.log_likelihood - value - drop
+    };
+    let middle = target.to_search(target.of(&fit.weibull));
+    let [da, db] = target.gradient(&fit.weibull);
+    let [aa, ab, bb] = fit.covariance;
+    let step = (da * da * aa + 2.0 * da * db * ab + db * db * bb)
+        .sqrt()
+        .max(1e-9);
+    let side = |sign: f64| {
+        warm.set(fit.weibull.shape.ln());
+        root_outward(excess, middle, sign * step, REACH.max(50.0 * step), 1e-13)
+    };
+    order(target, side(-1.0), side(1.0))
+}
+
+/// How far from the estimate, in ln units, a limit is looked for before it counts as absent.
+const REACH: f64 = 60.0;
+
+fn order(target: Target, low: Option<f64>, high: Option<f64>) -> Limits {
+    let (low, high) = if target.falls() {
+        (high, low)
+    } else {
+        (low, high)
+    };
+    Limits {
+        median: None,
+        lower: low.map(|x| target.from_search(x)),
+        upper: high.map(|x| target.from_search(x)),
+    }
+}
+
+/// The highest log-likelihood with the target held at search value `x`, and its `b`.
+fn profile(likelihood: &Likelihood, target: Target, x: f64, shift: f64, from: f64) -> (f64, f64) {
+    if target == Target::Shape {
+        return (likelihood.value(best_scale(likelihood, x), x), x);
+    }
+    // Not the shape, so the tie exists; falling back to a free scale would be wrong.
+    let Some(mut tie) = target.tie(x, from) else {
+        return (f64::NAN, from);
+    };
+    let mut b = from;
+    let mut here = likelihood.slope(tie[0] - shift, b);
+    for _ in 0..200 {
+        let [a1, a2] = [tie[1], tie[2]];
+        let [ga, gb] = here.gradient;
+        let [haa, hab, hbb] = here.curvature;
+        let slope = gb + ga * a1;
+        let bend = hbb + 2.0 * hab * a1 + haa * a1 * a1 + ga * a2;
+        let mut step = if bend < 0.0 {
+            -slope / bend
+        } else {
+            slope.signum() * 0.3
+        };
+        step = step.clamp(-1.0, 1.0);
+        if !step.is_finite() {
+            return (f64::NAN, b);
+        }
+        loop {
+            if let Some(next_tie) = target.tie(x, b + step) {
+                let next = likelihood.slope(next_tie[0] - shift, b + step);
+                if next.value >= here.value - 1e-13 * (1.0 + here.value.abs()) {
+                    (tie, here) = (next_tie, next);
+                    b += step;
+                    break;
+                }
+            }
+            step *= 0.3;
+            if step.abs() < 1e-15 {
+                return (here.value, b);
+            }
+        }
+        if step.abs() < 1e-10 {
+            break;
+        }
+    }
+    (here.value, b)
+}
