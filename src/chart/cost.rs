@@ -9,7 +9,7 @@ use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, clip_polygon, text_ar
 use super::flags;
 use super::marks::{self, Sample};
 use super::palette::{BAND, BAND_EDGE, BLUE, INK, PAPER, RUST, SAND, SOFT};
-use super::place::{Area, Placer, around};
+use super::place::{Area, EDGE, Placer, around};
 use super::text::{fit, number, significant};
 use super::{ChartError, Size, checked_id, forwards};
 
@@ -74,7 +74,7 @@ pub fn cost_curve(data: &CostCurve, size: Size) -> Result<String, ChartError> {
     let x = Range::linear("interval", [0.0, farthest(data)])?;
     let y = Range::linear("cost", [0.0, highest(data)])?;
     let key = key_entries(data);
-    let key_height = marks::key_height(&key, width - 24.0);
+    let key_height = marks::key_height(&key, width - 2.0 * EDGE);
     let small = Type::new(11.0, SOFT);
     let foot = height - key_height - 52.0;
     let cost_ticks = linear_ticks(&y, foot - 110.0, small.size, 18.0, true);
@@ -95,15 +95,15 @@ pub fn cost_curve(data: &CostCurve, size: Size) -> Result<String, ChartError> {
     let mut c = Canvas::new(size);
     let title = Type::bold(14.0, INK);
     c.text(
-        &fit(&data.title, title.size, true, width - 24.0),
-        (12.0, 22.0),
+        &fit(&data.title, title.size, true, width - 2.0 * EDGE),
+        (EDGE, 22.0),
         title,
         Anchor::Start,
     )?;
     let label = Type::new(11.5, INK);
     c.text(
-        &fit(&data.cost_label, label.size, false, width - 24.0),
-        (12.0, 41.0),
+        &fit(&data.cost_label, label.size, false, width - 2.0 * EDGE),
+        (EDGE, 41.0),
         label,
         Anchor::Start,
     )?;
@@ -126,8 +126,8 @@ pub fn cost_curve(data: &CostCurve, size: Size) -> Result<String, ChartError> {
     marks::key(
         &mut c,
         &key,
-        (12.0, height - key_height - 6.0),
-        width - 24.0,
+        (EDGE, height - key_height - 6.0),
+        width - 2.0 * EDGE,
     )?;
     Ok(c.finish(id, &data.title, &description(data)))
 }

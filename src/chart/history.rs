@@ -8,7 +8,7 @@ use super::axis::{Range, calendar_ticks, day_number};
 use super::canvas::{Anchor, Canvas, Dash, Type};
 use super::marks::{self, Sample};
 use super::palette::{BAR, HAIR, INK, SOFT};
-use super::place::Area;
+use super::place::{Area, EDGE};
 use super::text::{fit, number};
 use super::{ChartError, Size, checked_id};
 
@@ -103,7 +103,7 @@ impl SlotHistory {
     pub fn size(&self, width_px: u32) -> Size {
         let width = f64::from(width_px);
         let lanes = self.lanes.len().max(1) as f64;
-        let key = marks::key_height(&self.key(), width - 24.0);
+        let key = marks::key_height(&self.key(), width - 2.0 * EDGE);
         let height = TOP + lanes * pitch(self.lanes.len()) + 34.0 + key;
         Size {
             width_px,
@@ -154,7 +154,7 @@ pub fn slot_history(data: &SlotHistory, size: Size) -> Result<String, ChartError
     }
     let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
     let key = data.key();
-    let key_height = marks::key_height(&key, width - 24.0);
+    let key_height = marks::key_height(&key, width - 2.0 * EDGE);
     let label = Type::new(11.0, INK);
     let left = data
         .lanes
@@ -177,8 +177,8 @@ pub fn slot_history(data: &SlotHistory, size: Size) -> Result<String, ChartError
     let mut c = Canvas::new(size);
     let title = Type::bold(14.0, INK);
     c.text(
-        &fit(&data.title, title.size, true, width - 24.0),
-        (12.0, 22.0),
+        &fit(&data.title, title.size, true, width - 2.0 * EDGE),
+        (EDGE, 22.0),
         title,
         Anchor::Start,
     )?;
@@ -207,8 +207,8 @@ pub fn slot_history(data: &SlotHistory, size: Size) -> Result<String, ChartError
     marks::key(
         &mut c,
         &key,
-        (12.0, height - key_height - 4.0),
-        width - 24.0,
+        (EDGE, height - key_height - 4.0),
+        width - 2.0 * EDGE,
     )?;
     Ok(c.finish(id, &data.title, &description(data, first, last)))
 }

@@ -8,7 +8,7 @@ use super::axis::{Range, log_ticks};
 use super::canvas::{Anchor, Canvas, Type};
 use super::marks;
 use super::palette::{INK, SOFT};
-use super::place::Area;
+use super::place::{Area, EDGE};
 use super::probability::ProbabilityPlot;
 use super::text::fit;
 
@@ -183,7 +183,7 @@ pub(super) fn draw(
     let label = Type::new(11.5, INK);
     c.text(
         "Share failed (%)",
-        (12.0, plot.y0 - 9.0),
+        (EDGE, plot.y0 - 9.0),
         label,
         Anchor::Start,
     )?;

@@ -3,6 +3,9 @@
 //! In: boxes already taken and wished places. Out: a free place, or none.
 //! Never: drawing.
 
+/// Air between a picture's edge and what is written along it, in pixels.
+pub(super) const EDGE: f64 = 4.0;
+
 /// A rectangle in chart pixels; `x0 <= x1`, `y0 <= y1`, y grows downwards.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Area {

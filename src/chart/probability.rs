@@ -11,7 +11,7 @@ use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, clip_polygon};
 use super::marks::{self, Sample};
 use super::palette::{BAND, BAND_EDGE, BLUE, INK, PAPER, SOFT};
 use super::paper::{self, Frame};
-use super::place::{Area, Placer, around};
+use super::place::{Area, EDGE, Placer, around};
 use super::text::{fit, number, significant, wrap};
 use super::{ChartError, Size, checked_id, forwards, share};
 
@@ -78,7 +78,7 @@ pub fn probability_plot(data: &ProbabilityPlot, size: Size) -> Result<String, Ch
     check(data)?;
     let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
     let key = key_entries(data);
-    let key_height = marks::key_height(&key, width - 24.0);
+    let key_height = marks::key_height(&key, width - 2.0 * EDGE);
     let rug = if data.suspensions.is_empty() {
         0.0
     } else {
@@ -106,8 +106,8 @@ pub fn probability_plot(data: &ProbabilityPlot, size: Size) -> Result<String, Ch
     marks::key(
         &mut c,
         &key,
-        (12.0, height - key_height - 6.0),
-        width - 24.0,
+        (EDGE, height - key_height - 6.0),
+        width - 2.0 * EDGE,
     )?;
     Ok(c.finish(id, &data.title, &description(data)))
 }
@@ -167,15 +167,15 @@ fn check(data: &ProbabilityPlot) -> Result<(), ChartError> {
 fn head(c: &mut Canvas, data: &ProbabilityPlot, width: f64) -> Result<(), ChartError> {
     let title = Type::bold(14.0, INK);
     c.text(
-        &fit(&data.title, title.size, true, width - 24.0),
-        (12.0, 22.0),
+        &fit(&data.title, title.size, true, width - 2.0 * EDGE),
+        (EDGE, 22.0),
         title,
         Anchor::Start,
     )?;
     let sub = Type::new(11.5, SOFT);
     c.text(
-        &fit(&counts(data), sub.size, false, width - 24.0),
-        (12.0, 39.0),
+        &fit(&counts(data), sub.size, false, width - 2.0 * EDGE),
+        (EDGE, 39.0),
         sub,
         Anchor::Start,
     )?;

@@ -1,0 +1,324 @@
+//! From the report's data to HTML and chart files.
+//!
+//! In: [`Report`]. Out: [`Rendered`]. Never: files, analysis.
+
+use std::collections::BTreeSet;
+
+use minijinja::syntax::SyntaxConfig;
+use minijinja::value::Serde;
+use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value, context};
+
+use super::model::{ComponentSection, EvidenceGroup, Report, Verdict};
+use crate::chart::{
+    ChartError, Size, SlotHistory, cost_curve, number, probability_plot, slot_history,
+};
+
+/// Lanes in one picture of a slot history; more fall into several pictures.
+const LANES: usize = 36;
+const WIDTH_PX: u32 = 720;
+
+const TEMPLATES: [(&str, &str); 8] = [
+    ("report.html", include_str!("../../reports/report.html")),
+    ("macros.html", include_str!("../../reports/macros.html")),
+    (
+        "first-page.html",
+        include_str!("../../reports/first-page.html"),
+    ),
+    (
+        "component.html",
+        include_str!("../../reports/component.html"),
+    ),
+    ("quality.html", include_str!("../../reports/quality.html")),
+    ("method.html", include_str!("../../reports/method.html")),
+    ("safety.html", include_str!("../../reports/safety.html")),
+    ("ledger.html", include_str!("../../reports/ledger.html")),
+];
+const STYLE: &str = include_str!("../../reports/report.css");
+
+/// The finished page and its pictures.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Rendered {
+    /// The page, whole.
+    pub html: String,
+    /// The same pictures as in the page, each for a file of its own.
+    pub charts: Vec<ChartFile>,
+}
+
+/// A picture and the name of its file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ChartFile {
+    /// E.g. "packing-set-probability.svg": ASCII letters, digits, hyphens.
+    pub name: String,
+    /// SVG text.
+    pub svg: String,
+}
+
+/// Why a report cannot be set.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum ReportError {
+    /// A picture cannot be drawn.
+    #[error("the {chart} of {component}: {cause}")]
+    Chart {
+        /// Component name.
+        component: String,
+        /// Which picture.
+        chart: &'static str,
+        /// Why.
+        cause: ChartError,
+    },
+    /// A template does not fit the data; a fault of the program.
+    #[error("a template of the report does not fit its data: {0}")]
+    Template(String),
+}
+
+impl From<minijinja::Error> for ReportError {
+    fn from(error: minijinja::Error) -> Self {
+        ReportError::Template(format!("{error:#}"))
+    }
+}
+
+/// Sets the report.
+///
+/// Errors: [`ReportError::Chart`] where a chart holds a number that cannot be drawn,
+/// [`ReportError::Template`] where a template and the data disagree.
+pub fn render(report: &Report) -> Result<Rendered, ReportError> {
+    let mut pictures = Pictures::default();
+    let mut components = Vec::new();
+    for (i, section) in report.components.iter().enumerate() {
+        components.push(component(section, i + 1, &mut pictures)?);
+    }
+    let mut engine = Environment::new();
+    engine.set_undefined_behavior(UndefinedBehavior::Strict);
+    engine.set_auto_escape_callback(|_| AutoEscape::Html);
+    engine.set_syntax(
+        SyntaxConfig::builder()
+            .trim_blocks(true)
+            .lstrip_blocks(true)
+            .build()?,
+    );
+    engine.add_filter("words", |verdict: String| verdict_words(&verdict));
+    engine.add_filter("n", |count: u64| number(count as f64, 0));
+    for (name, source) in TEMPLATES {
+        engine.add_template(name, source)?;
+    }
+    let html = engine.get_template("report.html")?.render(context! {
+        report => Value::from(Serde(report)),
+        components => components,
+        css => Value::from_safe_string(style(report)),
+    })?;
+    Ok(Rendered {
+        html,
+        charts: pictures.files,
+    })
+}
+
+/// The serialised verdict in words, for the templates.
+fn verdict_words(verdict: &str) -> String {
+    [
+        Verdict::Renew,
+        Verdict::RunToFailure,
+        Verdict::NotEnoughEvidence,
+    ]
+    .into_iter()
+    .map(Verdict::words)
+    .find(|words| words.replace(' ', "-") == verdict)
+    .unwrap_or(verdict)
+    .to_owned()
+}
+
+/// The style sheet with the plant and the day at the foot of each printed page.
+fn style(report: &Report) -> String {
+    let foot = format!("{}, as of {}", report.plant, report.as_of);
+    STYLE.replace("FOOTER", &css_string(&foot))
+}
+
+/// A CSS string in which every character but plain letters and digits is escaped by number, so
+/// that no name can end the string or the style element.
+fn css_string(text: &str) -> String {
+    let mut out = String::from("\"");
+    for c in text.chars().filter(|c| !c.is_control()) {
+        if c.is_ascii_alphanumeric() || c == ' ' || c == ',' {
+            out.push(c);
+        } else {
+            out.push_str(&format!("\\{:06x}", u32::from(c)));
+        }
+    }
+    out.push('"');
+    out
+}
+
+/// Pictures so far: their files, the names taken, and the count for the captions.
+#[derive(Default)]
+struct Pictures {
+    files: Vec<ChartFile>,
+    taken: BTreeSet<String>,
+}
+
+impl Pictures {
+    /// A name of this kind that no picture or section has yet: `base`, else `base-2`, …
+    fn name(&mut self, base: &str) -> String {
+        let mut name = base.to_owned();
+        let mut n = 1;
+        while !self.taken.insert(name.clone()) {
+            n += 1;
+            name = format!("{base}-{n}");
+        }
+        name
+    }
+
+    fn add(&mut self, name: &str, svg: String, caption: &str) -> Value {
+        self.files.push(ChartFile {
+            name: format!("{name}.svg"),
+            svg: svg.clone(),
+        });
+        context! {
+            number => self.files.len(),
+            svg => Value::from_safe_string(svg),
+            caption => caption,
+        }
+    }
+}
+
+/// A name for anchors and files: ASCII letters and digits of `text`, hyphens between.
+fn slug(text: &str) -> String {
+    let mut out = String::new();
+    for c in text.chars() {
+        if c.is_ascii_alphanumeric() {
+            out.push(c.to_ascii_lowercase());
+        } else if !out.is_empty() && !out.ends_with('-') {
+            out.push('-');
+        }
+    }
+    let out = out.trim_end_matches('-');
+    if out.starts_with(|c: char| c.is_ascii_alphabetic()) {
+        out.to_owned()
+    } else {
+        format!("component-{out}").trim_end_matches('-').to_owned()
+    }
+}
+
+fn component(
+    section: &ComponentSection,
+    number: usize,
+    pictures: &mut Pictures,
+) -> Result<Value, ReportError> {
+    let slug = slug(&section.id);
+    // Anchors share the page's ids with the pictures and with the fixed sections.
+    let anchor = pictures.name(&format!("section-{slug}"));
+    let mut groups = Vec::new();
+    for group in &section.groups {
+        groups.push(evidence(section, group, &slug, pictures)?);
+    }
+    let mut histories = Vec::new();
+    let lanes = &section.history.lanes;
+    let pictures_needed = lanes.len().div_ceil(LANES).max(1);
+    for lanes in lanes.chunks(lanes.len().div_ceil(pictures_needed).max(1)) {
+        let name = pictures.name(&format!("{slug}-history"));
+        let part = SlotHistory {
+            id: name.clone(),
+            title: section.history.title.clone(),
+            lanes: lanes.to_vec(),
+        };
+        let svg = slot_history(&part, part.size(WIDTH_PX))
+            .map_err(|cause| fault(section, "slot history", cause))?;
+        histories.push(pictures.add(&name, svg, HISTORY));
+    }
+    Ok(context! {
+        section => Value::from(Serde(section)),
+        anchor => anchor,
+        number => number,
+        groups => groups,
+        histories => histories,
+    })
+}
+
+const PROBABILITY: &str = "A straight line is a Weibull distribution; a steeper one means lives \
+    that end more alike.";
+const NO_FIT: &str = "Without a fit there is no line to draw.";
+const COST: &str = "What the component costs per unit of usage when it is renewed at each \
+    interval, or at failure if that comes first.";
+const HISTORY: &str = "One lane a slot; a bar is an item in place, the mark at its end says how it \
+    ended.";
+
+fn evidence(
+    section: &ComponentSection,
+    group: &EvidenceGroup,
+    slug: &str,
+    pictures: &mut Pictures,
+) -> Result<Value, ReportError> {
+    let name = pictures.name(&format!("{slug}-probability"));
+    let mut plot = group.probability.clone();
+    plot.id = name.clone();
+    let svg = probability_plot(&plot, Size::default())
+        .map_err(|cause| fault(section, "probability plot", cause))?;
+    let caption = if plot.line.is_empty() {
+        NO_FIT
+    } else {
+        PROBABILITY
+    };
+    let probability = pictures.add(&name, svg, caption);
+    let cost = match &group.cost {
+        Some(curve) => {
+            let name = pictures.name(&format!("{slug}-cost"));
+            let mut curve = curve.clone();
+            curve.id = name.clone();
+            let svg = cost_curve(&curve, Size::default())
+                .map_err(|cause| fault(section, "cost curve", cause))?;
+            Some(pictures.add(&name, svg, COST))
+        }
+        None => None,
+    };
+    Ok(context! {
+        block => Value::from(Serde(group)),
+        probability => probability,
+        cost => cost,
+    })
+}
+
+fn fault(section: &ComponentSection, chart: &'static str, cause: ChartError) -> ReportError {
+    ReportError::Chart {
+        component: section.name.clone(),
+        chart,
+        cause,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn slugs_are_plain_and_names_never_twice() {
+        assert_eq!(slug("packing-set"), "packing-set");
+        assert_eq!(slug("Ventil »Größe 3«"), "ventil-gr-e-3");
+        assert_eq!(slug("3 way"), "component-3-way");
+        assert_eq!(slug("…"), "component");
+        let mut pictures = Pictures::default();
+        assert_eq!(pictures.name("a"), "a");
+        assert_eq!(pictures.name("a"), "a-2");
+        assert_eq!(pictures.name("a-2"), "a-2-2");
+    }
+
+    #[test]
+    fn no_name_can_leave_a_css_string() {
+        let out = css_string("A\"</style><b>\\");
+        let inner = &out[1..out.len() - 1];
+        assert!(!inner.contains(['"', '<', '>', '/']));
+        assert_eq!(
+            inner,
+            "A\\000022\\00003c\\00002fstyle\\00003e\\00003cb\\00003e\\00005c"
+        );
+    }
+
+    #[test]
+    fn every_verdict_has_words_for_the_templates() {
+        for verdict in [
+            Verdict::Renew,
+            Verdict::RunToFailure,
+            Verdict::NotEnoughEvidence,
+        ] {
+            let written = serde_json::to_string(&verdict).unwrap();
+            assert_eq!(verdict_words(written.trim_matches('"')), verdict.words());
+        }
+    }
+}

@@ -1,0 +1,115 @@
+//! How figures and days are written in the report.
+//!
+//! In: plain numbers and dates. Out: strings with units. Never: deciding what is said.
+
+use chrono::{Datelike, NaiveDate};
+
+use crate::chart::{number, significant};
+
+/// A usage with its unit: whole from 100 on, else one decimal. "1,750 h".
+pub fn usage(value: f64, unit: &str) -> String {
+    let decimals = usize::from(value.abs() < 100.0 && value.fract() != 0.0);
+    format!("{} {unit}", number(value, decimals))
+}
+
+/// Money without its currency: whole from 10 on, else two decimals.
+pub fn money(value: f64) -> String {
+    let decimals = if value.abs() >= 10.0 || value == 0.0 {
+        0
+    } else {
+        2
+    };
+    number(value, decimals)
+}
+
+/// A probability in per cent; never 0 or 100, which no record can show.
+///
+/// Domain: 0 to 1; anything else gives an empty string.
+pub fn chance(probability: f64) -> String {
+    if !(0.0..=1.0).contains(&probability) {
+        String::new()
+    } else if probability > 0.99 {
+        "over 99 %".to_owned()
+    } else if probability < 0.01 {
+        "under 1 %".to_owned()
+    } else {
+        format!("{} %", number(probability * 100.0, 0))
+    }
+}
+
+/// A figure to three digits, e.g. a shape or a scale.
+pub fn three_digits(value: f64) -> String {
+    significant(value, 3)
+}
+
+/// "24 November 2026".
+pub fn day(date: NaiveDate) -> String {
+    const MONTHS: [&str; 12] = [
+        "January",
+        "February",
+        "March",
+        "April",
+        "May",
+        "June",
+        "July",
+        "August",
+        "September",
+        "October",
+        "November",
+        "December",
+    ];
+    format!(
+        "{} {} {}",
+        date.day(),
+        MONTHS[date.month0() as usize],
+        date.year()
+    )
+}
+
+/// "P1, P2 and P3".
+pub fn list<S: AsRef<str>>(items: &[S]) -> String {
+    match items {
+        [] => String::new(),
+        [one] => one.as_ref().to_owned(),
+        [many @ .., last] => {
+            let many: Vec<&str> = many.iter().map(AsRef::as_ref).collect();
+            format!("{} and {}", many.join(", "), last.as_ref())
+        }
+    }
+}
+
+/// "1 life", "3 lives".
+pub fn count(n: usize, one: &str, many: &str) -> String {
+    format!(
+        "{} {}",
+        number(n as f64, 0),
+        if n == 1 { one } else { many }
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_are_written_for_reading() {
+        assert_eq!(usage(12_480.0, "h"), "12,480 h");
+        assert_eq!(usage(7.25, "h"), "7.2 h");
+        assert_eq!(usage(8.0, "cycles"), "8 cycles");
+        assert_eq!(money(1_234.4), "1,234");
+        assert_eq!(money(2.5), "2.50");
+        assert_eq!(chance(0.968), "97 %");
+        assert_eq!(chance(0.999), "over 99 %");
+        assert_eq!(chance(0.0), "under 1 %");
+        assert_eq!(chance(f64::NAN), "");
+        assert_eq!(list(&["P1", "P2", "P3"]), "P1, P2 and P3");
+        assert_eq!(list(&["P1"]), "P1");
+        assert_eq!(count(1, "life", "lives"), "1 life");
+    }
+
+    #[test]
+    fn a_day_is_written_out() {
+        let date = NaiveDate::from_ymd_opt(2026, 11, 24).unwrap();
+        assert_eq!(day(date), "24 November 2026");
+    }
+}
