@@ -19,6 +19,7 @@
 //! | [`policy`] | when to renew: optimum for known lives, decision from data |
 //! | [`view`] | results as tables, JSON and CSV: the contract |
 //! | [`chart`] | plain numbers to SVG pictures |
+//! | [`report`] | the HTML page: words and figures as data, templates, style |
 //! | [`command`] | one file a command: read, compute, show |
 //!
 //! A room never imports one that stands later in that order; `tests/house.rs`
@@ -32,5 +33,6 @@ pub mod model;
 pub mod policy;
 pub mod quantity;
 pub mod register;
+pub mod report;
 pub mod view;
 pub mod wear;

@@ -180,7 +180,10 @@ fn assert_whole(page: &Rendered, sheets: &[String], paper: &str) {
         }
     }
     // A table that runs over several sheets repeats its head on each.
-    let rows: Vec<_> = sheets.iter().filter(|s| s.contains("(0) not enough evidence")).collect();
+    let rows: Vec<_> = sheets
+        .iter()
+        .filter(|s| s.contains("(0) not enough evidence"))
+        .collect();
     assert!(!rows.is_empty());
     for sheet in rows {
         assert!(
