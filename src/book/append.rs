@@ -160,7 +160,8 @@ impl Appender {
         now: DateTime<Utc>,
     ) -> Result<Vec<String>, BookError> {
         let before = self.state.len();
-        let lines = self.check_in(entries, now);
+        let who = entries.first().map_or("", |entry| &entry.who);
+        let lines = self.check_in(who, now, entries, now);
         self.roll_back(before);
         lines.map(|lines| lines.into_iter().map(|(_, _, text)| text).collect())
     }
@@ -188,21 +189,58 @@ impl Appender {
         entries: &[Entry],
         now: DateTime<Utc>,
     ) -> Result<Vec<Recorded>, BookError> {
-        if entries.is_empty() {
+        let Some(first) = entries.first() else {
             return Ok(Vec::new());
-        }
+        };
+        let (who, logged) = (first.who.clone(), first.logged);
+        let recorded = self.record(&who, logged, entries, now)?;
+        Ok(recorded
+            .into_iter()
+            .skip_while(|(_, given)| !given)
+            .map(|(r, _)| r)
+            .collect())
+    }
+
+    /// Opens a new book: writes its first line and nothing else.
+    ///
+    /// Errors: [`Conflict::OpenedAgain`] if the book has lines; as [`Appender::append_all`].
+    pub fn open_book(&mut self, who: &str, now: DateTime<Utc>) -> Result<Recorded, BookError> {
+        let opened = self.record(who, now, &[], now)?;
+        let again = || BookError::Refused {
+            refusals: vec![Refusal {
+                index: 0,
+                conflicts: vec![Conflict::OpenedAgain],
+            }],
+            zone: self.register.plant.time_zone,
+        };
+        let first = opened.into_iter().next();
+        first.map(|(recorded, _)| recorded).ok_or_else(again)
+    }
+
+    /// Writes entries, after the first line if the book is new; tells for each line
+    /// whether it was among those given.
+    fn record(
+        &mut self,
+        who: &str,
+        logged: DateTime<Utc>,
+        entries: &[Entry],
+        now: DateTime<Utc>,
+    ) -> Result<Vec<(Recorded, bool)>, BookError> {
         let _lock = self.lock()?;
         self.catch_up()?;
         self.own_chain()?;
         self.set_torn_aside()?;
         let before = self.state.len();
-        let lines = match self.check_in(entries, now) {
+        let lines = match self.check_in(who, logged, entries, now) {
             Ok(lines) => lines,
             Err(error) => {
                 self.roll_back(before);
                 return Err(error);
             }
         };
+        if lines.is_empty() {
+            return Ok(Vec::new());
+        }
         if let Err(error) = self.write(&lines) {
             self.roll_back(before);
             return Err(error);
@@ -215,14 +253,15 @@ impl Appender {
             tail.lines = stand.line;
             tail.head = stand.sha;
         }
-        let recorded = lines.iter().filter(|(_, given, _)| *given);
-        Ok(recorded
-            .map(|(stand, _, _)| Recorded {
+        let recorded = lines.iter().map(|(stand, given, _)| {
+            let recorded = Recorded {
                 sha: stand.sha,
                 file: file.clone(),
                 line: stand.line,
-            })
-            .collect())
+            };
+            (recorded, *given)
+        });
+        Ok(recorded.collect())
     }
 
     fn own_tail(&self) -> Option<&Tail> {
@@ -261,6 +300,8 @@ impl Appender {
     /// was among those given, text. On refusal the state is left to be rolled back.
     fn check_in(
         &mut self,
+        who: &str,
+        logged: DateTime<Utc>,
         entries: &[Entry],
         now: DateTime<Utc>,
     ) -> Result<Vec<(Stand, bool, String)>, BookError> {
@@ -269,6 +310,7 @@ impl Appender {
         let (mut line, mut prev) = self
             .own_tail()
             .map_or((0, Sha::ZERO), |t| (t.lines, t.head));
+        let fresh = line == 0;
         let mut lines = Vec::with_capacity(entries.len() + 1);
         let mut refusals = Vec::new();
         let mut take_in = |state: &mut State, entry: &Entry, given: bool| {
@@ -283,14 +325,11 @@ impl Appender {
             state.insert(stand, entry);
             lines.push((stand, given, text));
         };
-        if let (None | Some(Tail { lines: 0, .. }), Some(first)) = (
-            self.tails.iter().find(|tail| tail.file == file),
-            entries.first(),
-        ) {
+        if fresh {
             let opened = Entry {
-                time: first.logged,
-                logged: first.logged,
-                who: first.who.clone(),
+                time: logged,
+                logged,
+                who: who.to_owned(),
                 machine: None,
                 event: Event::Opened {
                     book: self.book.clone(),

@@ -199,6 +199,11 @@ impl Ledger {
 
     /// Everything known, with every entry taken in whatever stands against it.
     pub(super) fn state(&self) -> State {
+        self.state_and(|_, _| {})
+    }
+
+    /// As [`Ledger::state`]; each withdrawal is shown, with the state just before it.
+    pub(super) fn state_and<'a>(&'a self, mut show: impl FnMut(&State, &Placed<'a>)) -> State {
         let mut state = State::default();
         for book in &self.books {
             state.file(&book.file);
@@ -229,6 +234,7 @@ impl Ledger {
             state.insert(stand(placed), placed.entry);
         }
         for placed in all.iter().filter(withdraws) {
+            show(&state, placed);
             state.insert(stand(placed), placed.entry);
         }
         state

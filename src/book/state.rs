@@ -295,7 +295,7 @@ impl State {
         })
     }
 
-    fn withdrawal_conflict(&self, digits: &str) -> Option<Conflict> {
+    pub(super) fn withdrawal_conflict(&self, digits: &str) -> Option<Conflict> {
         let turn = match self.find_turn(digits) {
             Ok(turn) => turn,
             Err(conflict) => return Some(conflict),
