@@ -5,7 +5,9 @@
 
 use std::io;
 
+use crate::book::BookError;
 use crate::quantity::trouble::Trouble;
+use crate::register::RegisterError;
 
 /// The kind of fault decides the exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -82,5 +84,27 @@ impl From<io::Error> for CommandError {
                 Trouble::error("io", format!("could not write the result: {error}")),
             )
         }
+    }
+}
+
+impl From<BookError> for CommandError {
+    fn from(error: BookError) -> Self {
+        let fault = match &error {
+            BookError::BookName { .. } => Fault::Use,
+            error if error.is_io() => Fault::Io,
+            _ => Fault::Data,
+        };
+        Self::all(fault, error.troubles())
+    }
+}
+
+impl From<RegisterError> for CommandError {
+    fn from(error: RegisterError) -> Self {
+        let fault = if error.is_io() {
+            Fault::Io
+        } else {
+            Fault::Data
+        };
+        Self::all(fault, error.troubles())
     }
 }

@@ -7,10 +7,15 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+mod check;
 mod fault;
+mod record;
+mod start;
 mod ui;
+mod withdraw;
 
 pub use fault::{CommandError, Fault};
+pub use start::TEMPLATE;
 pub use ui::{Format, Ui};
 
 /// How a command that did its work came out.
@@ -34,7 +39,12 @@ pub struct Cli {
 }
 
 #[derive(Debug, Subcommand)]
-enum Command {}
+enum Command {
+    Start(start::StartArgs),
+    Record(record::RecordArgs),
+    Withdraw(withdraw::WithdrawArgs),
+    Check(check::CheckArgs),
+}
 
 /// Parses the command line, runs one command and tells its exit code:
 /// 0 done; 1 done, with findings; 2 wrong use; 3 bad data or ledger;
@@ -50,8 +60,12 @@ pub fn main() -> ExitCode {
         }
     };
     let mut ui = Ui::new(cli.quiet);
-    let outcome: Result<Outcome, CommandError> = match cli.command {};
-    #[allow(unreachable_code)]
+    let outcome: Result<Outcome, CommandError> = match &cli.command {
+        Command::Start(args) => start::run(args, &mut ui),
+        Command::Record(args) => record::run(args, &mut ui),
+        Command::Withdraw(args) => withdraw::run(args, &mut ui),
+        Command::Check(args) => check::run(args, &mut ui),
+    };
     match outcome {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
         Ok(Outcome::Findings) => ExitCode::from(1),

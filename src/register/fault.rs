@@ -64,9 +64,10 @@ impl RegisterError {
         }
     }
 
-    /// Whether the cause is the disk rather than the text.
+    /// Whether the cause is the disk rather than what is on it: a folder without a
+    /// register is no ledger, which is bad data.
     pub fn is_io(&self) -> bool {
-        matches!(self, RegisterError::Unreadable { .. })
+        matches!(self, RegisterError::Unreadable { missing: false, .. })
     }
 }
 

@@ -1,1 +1,3 @@
 //! Views: results as tables, JSON and CSV.
+
+pub mod findings;

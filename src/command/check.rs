@@ -1,0 +1,117 @@
+//! `check`: every chain, the register, and the quality of the record.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use chrono::Utc;
+
+use super::ui::lay_out;
+use super::{CommandError, Fault, Format, Outcome, Ui};
+use crate::book::{Ledger, look_over};
+use crate::quantity::trouble::{Severity, Trouble};
+use crate::view::findings::{BookRow, FindingsView};
+
+/// Look a ledger over: chains, register, quality of the record
+///
+/// Every finding is told with its place, what is wrong, on what evidence, and how to
+/// mend it. Exit code 0: nothing beyond notes; 1: warnings; 3: the ledger cannot be
+/// relied on as it stands (a broken chain, an unreadable line, a faulty register).
+#[derive(Debug, clap::Args)]
+pub struct CheckArgs {
+    /// Ledger folder (can be repeated; default: this one)
+    #[arg(default_value = ".", hide_default_value = true)]
+    ledgers: Vec<PathBuf>,
+    /// Layout of the result
+    #[arg(long, value_enum, default_value_t, value_name = "LAYOUT")]
+    format: Format,
+    /// Show every finding in the table, also where many are of one kind
+    #[arg(long)]
+    all: bool,
+}
+
+/// In the table, findings of one kind beyond this many are counted, not shown.
+const SHOWN: usize = 10;
+
+pub fn run(args: &CheckArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
+    let now = Utc::now();
+    let mut troubles = Vec::new();
+    let mut books = Vec::new();
+    let mut entries = 0;
+    for folder in &args.ledgers {
+        let ledger = Ledger::read(folder)?;
+        let prefix = match args.ledgers.len() {
+            1 => String::new(),
+            _ => format!("{}/", folder.display()),
+        };
+        for book in &ledger.books {
+            entries += book.lines.len();
+            books.push(BookRow {
+                book: format!("{prefix}{}", book.file),
+                lines: book.lines.len(),
+                head: book.chain.head().to_string(),
+            });
+        }
+        let mut found = look_over(&ledger, now);
+        for place in found.iter_mut().filter_map(|t| t.place.as_mut()) {
+            place.file.insert_str(0, &prefix);
+        }
+        troubles.extend(found);
+    }
+    let worst = troubles.iter().map(|trouble| trouble.severity).max();
+    let view = FindingsView::new(&troubles, books);
+    let text = match args.format {
+        Format::Table => table(&troubles, &view, entries, args.all),
+        Format::Json => view.json().map_err(std::io::Error::from)?,
+        Format::Csv => view.csv().map_err(std::io::Error::other)?,
+    };
+    ui.result(&text)?;
+    match worst {
+        // Everything was told as the result, so nothing is left to complain of.
+        Some(Severity::Error) => Err(CommandError::all(Fault::Data, Vec::new())),
+        Some(Severity::Warning) => Ok(Outcome::Findings),
+        _ => Ok(Outcome::Done),
+    }
+}
+
+fn table(troubles: &[Trouble], view: &FindingsView, entries: usize, all: bool) -> String {
+    let mut text = String::new();
+    let mut shown: BTreeMap<&str, usize> = BTreeMap::new();
+    for trouble in troubles {
+        let count = shown.entry(trouble.kind).or_default();
+        *count += 1;
+        if all || *count <= SHOWN {
+            text.push_str(&lay_out(trouble));
+            text.push('\n');
+        }
+    }
+    for (kind, count) in shown {
+        if !all && count > SHOWN {
+            let more = count - SHOWN;
+            text.push_str(&format!(
+                "{kind}: {more} more like these (--all shows them)\n"
+            ));
+        }
+    }
+    for book in &view.books {
+        let head = book.head.get(..12).unwrap_or_default();
+        text.push_str(&format!(
+            "{}: {} lines, head {head}\n",
+            book.book, book.lines
+        ));
+    }
+    text.push_str(&format!(
+        "{}, {}, {} in {}\n",
+        counted(view.errors, "error"),
+        counted(view.warnings, "warning"),
+        counted(view.notes, "note"),
+        counted(entries, "line"),
+    ));
+    text
+}
+
+fn counted(count: usize, word: &str) -> String {
+    match count {
+        1 => format!("1 {word}"),
+        _ => format!("{count} {word}s"),
+    }
+}
