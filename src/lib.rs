@@ -20,6 +20,7 @@
 //! | [`view`] | results as tables, JSON and CSV: the contract |
 //! | [`chart`] | plain numbers to SVG pictures |
 //! | [`report`] | the HTML page: words and figures as data, templates, style |
+//! | [`simulate`] | a seeded plant with a known truth, written as a ledger |
 //! | [`command`] | one file a command: read, compute, show |
 //!
 //! A room never imports one that stands later in that order; `tests/house.rs`
@@ -34,5 +35,6 @@ pub mod policy;
 pub mod quantity;
 pub mod register;
 pub mod report;
+pub mod simulate;
 pub mod view;
 pub mod wear;

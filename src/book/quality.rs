@@ -299,7 +299,9 @@ impl<'a> Look<'a> {
             }
             if let Some(item) = placed.entry.event.item() {
                 emptied.remove(&key);
-                self.put_in(placed, slot, item, &name, &mut serials);
+                // What a slot holds when its record begins was not fitted then.
+                let in_place = !seats.contains_key(&key);
+                self.put_in(placed, slot, item, &name, in_place, &mut serials);
                 if item.age == Age::Unknown {
                     unknown.push(*placed);
                 }
@@ -396,6 +398,7 @@ impl<'a> Look<'a> {
         slot: &'a SlotName,
         item: &'a Item,
         name: &str,
+        in_place: bool,
         serials: &mut HashMap<(&'a str, &'a str), Option<Placed<'a>>>,
     ) {
         let register = &self.ledger.register;
@@ -414,7 +417,7 @@ impl<'a> Look<'a> {
             }
             before = known.map(|other| other.map(|other| self.witness(&other)));
         }
-        let used = item.age.usage().is_some_and(|age| age > 0.0);
+        let used = !in_place && item.age.usage().is_some_and(|age| age > 0.0);
         if never_refit && (used || before.is_some()) {
             let doubt = Doubt::Refitted {
                 slot: name.to_owned(),

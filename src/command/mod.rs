@@ -10,6 +10,7 @@ use clap::{Parser, Subcommand};
 mod check;
 mod fault;
 mod record;
+mod simulate;
 mod start;
 mod ui;
 mod withdraw;
@@ -44,6 +45,7 @@ enum Command {
     Record(record::RecordArgs),
     Withdraw(withdraw::WithdrawArgs),
     Check(check::CheckArgs),
+    Simulate(simulate::SimulateArgs),
 }
 
 /// Parses the command line, runs one command and tells its exit code:
@@ -65,6 +67,7 @@ pub fn main() -> ExitCode {
         Command::Record(args) => record::run(args, &mut ui),
         Command::Withdraw(args) => withdraw::run(args, &mut ui),
         Command::Check(args) => check::run(args, &mut ui),
+        Command::Simulate(args) => simulate::run(args, &mut ui),
     };
     match outcome {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
