@@ -15,7 +15,7 @@ use super::ledger::{BOOKS, Ledger, book_files};
 use super::parse::{FORMAT, parse_line};
 use super::sha::Sha;
 use super::state::{Stand, State};
-use crate::quantity::trouble::{Severity, Trouble};
+use crate::quantity::trouble::{Severity, Trouble, shown};
 use crate::register::{Register, RegisterError};
 
 /// The file in the ledger folder that a recording program locks. One lock for all
@@ -340,6 +340,7 @@ impl Appender {
             };
             take_in(&mut self.state, &opened, false);
         }
+        let first_given = self.own_tail().map_or(0, |tail| tail.lines) + usize::from(fresh);
         for (index, entry) in entries.iter().enumerate() {
             let mut conflicts = self.state.conflicts(&self.register, entry, now);
             let mut named = None;
@@ -357,6 +358,12 @@ impl Appender {
                     }
                 }
                 _ => {}
+            }
+            // What was given beside this entry is in no book yet.
+            for witness in conflicts.iter_mut().flat_map(Conflict::witnesses_mut) {
+                if witness.file == file && witness.line > first_given {
+                    witness.given = Some(witness.line - first_given - 1);
+                }
             }
             if !conflicts.is_empty() {
                 refusals.push(Refusal { index, conflicts });
@@ -377,7 +384,7 @@ impl Appender {
     }
 
     fn io(path: &Path, doing: &'static str) -> impl Fn(io::Error) -> BookError {
-        let file = path.display().to_string();
+        let file = shown(path);
         move |error| BookError::Io {
             file: file.clone(),
             doing,

@@ -10,6 +10,9 @@ use crate::quantity::time::show;
 /// Another entry that a conflict rests on.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Witness {
+    /// Its index among the entries given together with the one refused, if it is one
+    /// of those and not in a book yet.
+    pub given: Option<usize>,
     /// The book's file name in its ledger (`books/main.jsonl`).
     pub file: String,
     pub line: usize,
@@ -165,7 +168,7 @@ pub enum Conflict {
     },
     #[error("entry {} is withdrawn already", witness.sha.short())]
     WithdrawnTwice { witness: Witness, by: Witness },
-    #[error("a `{kind}` entry cannot be withdrawn")]
+    #[error("entries of kind `{kind}` cannot be withdrawn")]
     NotWithdrawable {
         kind: &'static str,
         witness: Witness,
@@ -236,6 +239,24 @@ impl Conflict {
             | Conflict::WithdrawnTwice { .. }
             | Conflict::NotWithdrawable { .. } => "entry_sha",
             Conflict::OpenedAgain | Conflict::NotOpened => "entry",
+        }
+    }
+
+    /// The entries it rests on, to be told by other names.
+    pub fn witnesses_mut(&mut self) -> Vec<&mut Witness> {
+        match self {
+            Conflict::MeterBackwards { witness, .. }
+            | Conflict::SlotFilled { witness, .. }
+            | Conflict::EmptiesLater { witness, .. }
+            | Conflict::FilledLater { witness, .. }
+            | Conflict::JobTwice { witness, .. }
+            | Conflict::NotWithdrawable { witness, .. } => vec![witness],
+            Conflict::SlotEmpty { witness, later, .. } => {
+                witness.iter_mut().chain(later.iter_mut()).collect()
+            }
+            Conflict::WithdrawnTwice { witness, by } => vec![witness, by],
+            Conflict::SeveralEntries { witnesses, .. } => witnesses.iter_mut().collect(),
+            _ => Vec::new(),
         }
     }
 
@@ -351,10 +372,13 @@ impl Conflict {
             Conflict::LoggedBeforeTime { .. } => one("check the clock of the recording computer"),
             Conflict::MeterBackwards { witness, .. } => vec![
                 "meter exchanged? record the reading with \"reset\": true.".to_owned(),
-                format!(
-                    "misread? withdraw {}, then record it again.",
-                    witness.sha.short()
-                ),
+                match witness.given {
+                    None => format!(
+                        "misread? withdraw {}, then record it again.",
+                        witness.sha.short()
+                    ),
+                    Some(_) => "misread? mend the one that is wrong.".to_owned(),
+                },
             ],
             Conflict::SlotFilled { .. } => {
                 one("an item that takes another's place is recorded as `replaced`")
@@ -365,10 +389,13 @@ impl Conflict {
                     .to_owned(),
             ],
             Conflict::EmptiesLater { witness, .. } | Conflict::FilledLater { witness, .. } => {
-                vec![format!(
-                    "mend the time, or withdraw {} and record it anew",
-                    witness.sha.short()
-                )]
+                vec![match witness.given {
+                    None => format!(
+                        "mend the time, or withdraw {} and record it anew",
+                        witness.sha.short()
+                    ),
+                    Some(_) => "mend the time of one of the two".to_owned(),
+                }]
             }
             Conflict::JobTwice { .. } => one("give the job another id"),
             Conflict::NoSuchEntry { .. } => {

@@ -40,7 +40,7 @@ pub enum Doubt {
     NoJob { slot: String },
     #[error("{slot}: {word} without a failure mode")]
     NoMode { slot: String, word: &'static str },
-    #[error("{count} items were in place with unknown age when the record began")]
+    #[error("items put in with unknown age: {count}")]
     UnknownAges { count: usize, slots: String },
     #[error("{slot}: found sound after it was found {word}")]
     SoundAgain {

@@ -75,9 +75,17 @@ impl BookError {
                 file,
                 doing,
                 reason,
-            } => vec![
-                Trouble::error("io", format!("could not {doing}: {reason}")).in_file(file.clone()),
-            ],
+            } => {
+                let trouble = Trouble::error("io", format!("could not {doing}: {reason}"))
+                    .in_file(file.clone());
+                vec![if doing.starts_with("read") {
+                    trouble
+                } else {
+                    trouble
+                        .because("Nothing was recorded; the book is as it was.")
+                        .cured_by("see that the folder can be written and the disk has room")
+                }]
+            }
             BookError::Register(error) => error.troubles(),
             BookError::BookName { name } => vec![
                 Trouble::error(

@@ -10,7 +10,7 @@ use super::error::{BookError, chain_trouble, line_trouble};
 use super::parse::{LineFault, parse_line};
 use super::sha::Sha;
 use super::state::{Stand, State};
-use crate::quantity::trouble::{Place, Severity, Trouble};
+use crate::quantity::trouble::{Place, Severity, Trouble, shown};
 use crate::register::{FILE_NAME, Fault, Register};
 
 /// The folder of the books in a ledger.
@@ -65,7 +65,7 @@ impl Book {
             .unwrap_or_default();
         let file = format!("{BOOKS}/{name}.jsonl");
         let bytes = std::fs::read(path).map_err(|error| BookError::Io {
-            file: path.display().to_string(),
+            file: shown(path),
             doing: "read",
             reason: error.to_string(),
         })?;
@@ -325,7 +325,7 @@ pub fn book_files(folder: &Path) -> Result<Vec<PathBuf>, BookError> {
     }
     let books = folder.join(BOOKS);
     let io = |error: std::io::Error| BookError::Io {
-        file: books.display().to_string(),
+        file: shown(&books),
         doing: "read the folder",
         reason: error.to_string(),
     };

@@ -82,6 +82,7 @@ impl<'a> Look<'a> {
 
     fn witness(&self, placed: &Placed<'_>) -> Witness {
         Witness {
+            given: None,
             file: self.file(placed).to_owned(),
             line: placed.line,
             sha: placed.sha,
@@ -230,7 +231,9 @@ impl<'a> Look<'a> {
         }
         let end = entries.last().map(|placed| placed.entry.time);
         for (machine, meter) in self.meters_needed() {
+            let in_use = |placed: &Placed<'_>| placed.entry.machine.as_deref() == Some(machine);
             match (last.get(&(machine, meter)), end) {
+                (None, _) if !entries.iter().any(in_use) => {}
                 (None, _) => self.doubt_register(&Doubt::NeverRead {
                     machine: machine.to_owned(),
                     meter: meter.to_owned(),

@@ -107,6 +107,7 @@ impl State {
     fn witness(&self, turn: u32) -> Witness {
         let known = &self.known[turn as usize];
         Witness {
+            given: None,
             file: self.files[known.file].clone(),
             line: known.line,
             sha: known.sha,

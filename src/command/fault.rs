@@ -6,7 +6,7 @@
 use std::io;
 
 use crate::book::BookError;
-use crate::quantity::trouble::Trouble;
+use crate::quantity::trouble::{Trouble, shown};
 use crate::register::RegisterError;
 
 /// The kind of fault decides the exit code.
@@ -63,8 +63,7 @@ impl CommandError {
     pub fn io(path: &std::path::Path, doing: &str, error: &io::Error) -> Self {
         Self::new(
             Fault::Io,
-            Trouble::error("io", format!("could not {doing}: {error}"))
-                .in_file(path.display().to_string()),
+            Trouble::error("io", format!("could not {doing}: {error}")).in_file(shown(path)),
         )
     }
 

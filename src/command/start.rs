@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::BOOKS;
-use crate::quantity::trouble::Trouble;
+use crate::quantity::trouble::{Trouble, shown};
 use crate::register::FILE_NAME;
 
 /// The register a new ledger begins with; a test holds it to be without fault.
@@ -29,7 +29,7 @@ pub fn run(args: &StartArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         CommandError::new(
             Fault::Use,
             Trouble::error("already-there", "already there, and not overwritten")
-                .in_file(path.display().to_string())
+                .in_file(shown(path))
                 .cured_by("name another folder, or edit what is there"),
         )
     };
@@ -57,7 +57,7 @@ pub fn run(args: &StartArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     ui.result(&format!(
         "{} is ready: put your plant into {}",
         folder.display(),
-        register.display()
+        shown(&register)
     ))?;
     ui.remark(&format!(
         "then read a meter: wearbook record --ledger {} reading --machine TAG --meter hours --value N",

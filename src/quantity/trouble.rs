@@ -5,6 +5,12 @@
 //! Never: exit codes, colours, printing.
 
 use std::ops::Range;
+use std::path::Path;
+
+/// A path as a user would write it: without the `./` of the present folder.
+pub fn shown(path: &Path) -> String {
+    path.strip_prefix(".").unwrap_or(path).display().to_string()
+}
 
 /// Where a trouble lies: a file, and in it a line (1-based) and the bytes to point at.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]

@@ -16,6 +16,8 @@ pub use types::{
 
 use std::path::Path;
 
+use crate::quantity::trouble::shown;
+
 /// The register's file name in a ledger folder.
 pub const FILE_NAME: &str = "plant.toml";
 
@@ -29,7 +31,7 @@ impl Register {
             return Ok(register);
         }
         Err(RegisterError::Faults {
-            file: path.display().to_string(),
+            file: shown(path),
             faults,
         })
     }
@@ -38,14 +40,14 @@ impl Register {
     /// lists the faults beside it. Not for computing with while there are faults.
     pub fn load_lenient(path: &Path) -> Result<(Register, Vec<Fault>), RegisterError> {
         let bytes = std::fs::read(path).map_err(|error| RegisterError::Unreadable {
-            file: path.display().to_string(),
+            file: shown(path),
             missing: error.kind() == std::io::ErrorKind::NotFound,
             reason: error.to_string(),
         })?;
         match std::str::from_utf8(&bytes) {
             Ok(text) => Ok(build::build(text)),
             Err(error) => Err(RegisterError::NotUtf8 {
-                file: path.display().to_string(),
+                file: shown(path),
                 line: 1 + memchr::memchr_iter(b'\n', &bytes[..error.valid_up_to()]).count(),
             }),
         }

@@ -378,18 +378,25 @@ impl GivenLines {
     }
 
     /// A refusal, placed at the lines it is about.
-    fn refused(&self, given: &[Given], error: BookError) -> CommandError {
+    fn refused(&self, all: &[Given], error: BookError) -> CommandError {
         let BookError::Refused { refusals, zone } = &error else {
             return error.into();
         };
         let mut troubles = Vec::new();
         for refusal in refusals {
-            let Some(given) = given.get(refusal.index) else {
+            let Some(given) = all.get(refusal.index) else {
                 continue;
             };
             for conflict in &refusal.conflicts {
+                let mut conflict = conflict.clone();
+                for witness in conflict.witnesses_mut() {
+                    if let Some(other) = witness.given.and_then(|index| all.get(index)) {
+                        witness.file = self.name.clone();
+                        witness.line = other.line;
+                    }
+                }
                 let place = place_of(&self.name, given.line, &given.text, conflict.key());
-                troubles.push(conflict_trouble(conflict, *zone).placed(place));
+                troubles.push(conflict_trouble(&conflict, *zone).placed(place));
             }
         }
         CommandError::all(Fault::Data, troubles)

@@ -1,0 +1,16 @@
+//! Books and ledgers: what is written is what is read, nothing is lost, nothing wrong
+//! is let in, and two programs at once do not harm each other.
+
+#[path = "ledger/bench.rs"]
+mod bench;
+
+#[path = "ledger/appending.rs"]
+mod appending;
+#[path = "ledger/commands.rs"]
+mod commands;
+#[path = "ledger/damage.rs"]
+mod damage;
+#[path = "ledger/lines.rs"]
+mod lines;
+#[path = "ledger/processes.rs"]
+mod processes;

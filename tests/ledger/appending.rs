@@ -1,0 +1,350 @@
+//! What an append lets in, what it refuses, and that a refusal leaves no trace.
+
+use proptest::prelude::*;
+use wearbook::book::{
+    Age, Appender, BookError, Conflict, Entry, Event, Item, Ledger, Recorded, look_over, read_chain,
+};
+use wearbook::quantity::Number;
+
+use crate::bench::{Bench, entry, inspected, installed, now, reading, removed, replaced, slot};
+
+fn appender(bench: &Bench) -> Appender {
+    Appender::open(bench.folder(), "main").expect("open")
+}
+
+fn refused(appender: &mut Appender, entries: &[Entry]) -> Vec<&'static str> {
+    match appender.append_all(entries, now()) {
+        Err(BookError::Refused { refusals, .. }) => refusals
+            .iter()
+            .flat_map(|refusal| &refusal.conflicts)
+            .map(Conflict::name)
+            .collect(),
+        other => panic!("not refused: {other:?}"),
+    }
+}
+
+fn append(appender: &mut Appender, entry: &Entry) -> Recorded {
+    appender.append(entry, now()).expect("append")
+}
+
+#[test]
+fn a_refused_entry_leaves_the_book_byte_for_byte() {
+    let bench = Bench::new();
+    let mut writer = appender(&bench);
+    // Not even an empty book is made.
+    assert_eq!(refused(&mut writer, &[replaced(0, "P1")]), ["slot-empty"]);
+    assert!(!bench.book().exists());
+    append(&mut writer, &installed(0, "P1"));
+    append(&mut writer, &reading(1, 100));
+    let before = bench.bytes();
+    let mut unknown = reading(3, 120);
+    unknown.machine = Some("H-03".into());
+    for (bad, name) in [
+        (installed(2, "P1"), "slot-filled"),
+        (installed(2, "P7"), "unknown-slot"),
+        (inspected(2, "P2"), "slot-empty"),
+        (inspected(-1, "P1"), "slot-empty"),
+        (reading(2, 99), "meter-backwards"),
+        (reading(0, 101), "meter-backwards"),
+        (reading(24 * 365 * 30, 120), "future-time"),
+        (unknown, "unknown-machine"),
+    ] {
+        assert_eq!(refused(&mut writer, &[reading(2, 110), bad]), [name]);
+        assert_eq!(bench.bytes(), before, "{name}");
+    }
+    // Nothing of the refused batches stayed in memory either.
+    append(&mut writer, &reading(2, 105));
+}
+
+#[test]
+fn all_refusals_of_a_batch_are_told() {
+    let bench = Bench::new();
+    let mut writer = appender(&bench);
+    let batch = [
+        installed(0, "P1"),
+        reading(1, 100),
+        reading(2, 90),
+        removed(3, "P2"),
+        reading(4, 95),
+    ];
+    assert_eq!(
+        refused(&mut writer, &batch),
+        ["meter-backwards", "slot-empty"]
+    );
+}
+
+#[test]
+fn a_meter_may_run_backwards_only_over_a_reset() {
+    let bench = Bench::new();
+    let mut writer = appender(&bench);
+    append(&mut writer, &reading(0, 1000));
+    let reset = |hours, value: i32| {
+        let mut entry = reading(hours, value);
+        if let Event::Reading { reset, .. } = &mut entry.event {
+            *reset = true;
+        }
+        entry
+    };
+    append(&mut writer, &reset(10, 0));
+    append(&mut writer, &reading(20, 10));
+    // Late readings are held against both neighbours.
+    append(&mut writer, &reading(5, 1005));
+    append(&mut writer, &reading(15, 5));
+    assert_eq!(refused(&mut writer, &[reading(16, 4)]), ["meter-backwards"]);
+    assert_eq!(
+        refused(&mut writer, &[reading(16, 11)]),
+        ["meter-backwards"]
+    );
+    assert_eq!(
+        refused(&mut writer, &[reading(6, 1004)]),
+        ["meter-backwards"]
+    );
+    // Just before the reset anything above the reading before will do.
+    append(&mut writer, &reading(9, 5000));
+}
+
+#[test]
+fn late_entries_are_checked_in_the_order_of_time() {
+    let bench = Bench::new();
+    let mut writer = appender(&bench);
+    append(&mut writer, &installed(10, "P1"));
+    append(&mut writer, &inspected(30, "P1"));
+    append(&mut writer, &removed(50, "P1"));
+    assert_eq!(
+        refused(&mut writer, &[removed(20, "P1")]),
+        ["slot-empty-later"]
+    );
+    assert_eq!(
+        refused(&mut writer, &[removed(40, "P1")]),
+        ["slot-empty-later"]
+    );
+    assert_eq!(
+        refused(&mut writer, &[installed(5, "P1")]),
+        ["slot-filled-later"]
+    );
+    assert_eq!(refused(&mut writer, &[inspected(60, "P1")]), ["slot-empty"]);
+    append(&mut writer, &replaced(40, "P1"));
+    append(&mut writer, &inspected(45, "P1"));
+    // Taking out and putting in at the very same time, in that order.
+    append(&mut writer, &installed(50, "P1"));
+}
+
+#[test]
+fn a_withdrawn_entry_makes_room_for_the_right_one() {
+    let bench = Bench::new();
+    let mut writer = appender(&bench);
+    append(&mut writer, &installed(0, "P1"));
+    append(&mut writer, &reading(1, 100));
+    let wrong = append(&mut writer, &reading(2, 1000));
+    assert_eq!(
+        refused(&mut writer, &[reading(3, 120)]),
+        ["meter-backwards"]
+    );
+    let withdraw = |digits: &str| Entry {
+        machine: None,
+        ..entry(
+            4,
+            Event::Withdrawn {
+                entry_sha: digits.into(),
+                why: "misread".into(),
+            },
+        )
+    };
+    // In one batch: withdraw, and state anew.
+    let batch = [
+        withdraw(&wrong.sha.short()),
+        reading(2, 110),
+        reading(3, 120),
+    ];
+    let recorded = writer.append_all(&batch, now()).expect("append");
+    assert_eq!(recorded.len(), 3);
+    assert_eq!(
+        refused(&mut writer, &[withdraw(&wrong.sha.short())]),
+        ["withdrawn-twice"]
+    );
+    let own = recorded[0].sha.to_string();
+    assert_eq!(
+        refused(&mut writer, &[withdraw(&own)]),
+        ["not-withdrawable"]
+    );
+    assert_eq!(
+        refused(&mut writer, &[withdraw(&"0".repeat(12))]),
+        ["no-such-entry"]
+    );
+
+    let ledger = Ledger::read(bench.folder()).expect("read");
+    assert_eq!(ledger.entries().len(), 4);
+    assert!(ledger.withdrawn().contains(&wrong.sha));
+    // The book names the line in full, and still holds it.
+    let text = String::from_utf8(bench.bytes()).expect("text");
+    assert!(text.contains(&format!("\"entry_sha\":\"{}\"", wrong.sha)));
+    assert!(text.contains("\"value\":1000"));
+}
+
+#[test]
+fn a_withdrawal_rolled_back_holds_no_more() {
+    let bench = Bench::new();
+    let mut writer = appender(&bench);
+    let first = append(&mut writer, &reading(1, 100));
+    let withdraw = Entry {
+        machine: None,
+        ..entry(
+            2,
+            Event::Withdrawn {
+                entry_sha: first.sha.to_string(),
+                why: "misread".into(),
+            },
+        )
+    };
+    assert_eq!(
+        refused(&mut writer, &[withdraw, removed(3, "P1")]),
+        ["slot-empty"]
+    );
+    assert_eq!(refused(&mut writer, &[reading(2, 50)]), ["meter-backwards"]);
+}
+
+#[test]
+fn every_kind_is_recorded_and_read_back() {
+    let bench = Bench::new();
+    let mut writer = appender(&bench);
+    let mut done = replaced(5, "P1");
+    done.job = Some("J-1".into());
+    done.note = Some("first line\nsecond line".into());
+    let job = Entry {
+        job: Some("J-1".into()),
+        ..entry(
+            6,
+            Event::Job {
+                start: crate::bench::at(4),
+                stop: crate::bench::at(6),
+                kind: wearbook::book::JobKind::Corrective,
+                labour_h: Number::parse("1.50").expect("number"),
+                downtime_h: Number::from(2),
+                cost: Some("12.50".parse().expect("money")),
+            },
+        )
+    };
+    let measured = entry(
+        7,
+        Event::Measured {
+            slot: slot("plunger", "P1"),
+            quantity: "diameter".into(),
+            value: Number::parse("2.3600").expect("number"),
+            unit: "in".into(),
+            zone: None,
+            span: None,
+            new_value: Some(Number::parse("2.3622").expect("number")),
+        },
+    );
+    let old = entry(
+        1,
+        Event::Installed {
+            slot: slot("plunger", "P1"),
+            item: Item {
+                age: Age::Unknown,
+                serial: Some("S-1".into()),
+                ..Item::default()
+            },
+        },
+    );
+    let expense = entry(
+        8,
+        Event::Expense {
+            cost: "-3.20".parse().expect("money"),
+            what: "rebate".into(),
+        },
+    );
+    let entries = [
+        installed(0, "P1"),
+        old,
+        reading(2, 100),
+        inspected(3, "P1"),
+        done,
+        job,
+        measured,
+        expense,
+        removed(9, "P1"),
+    ];
+    let recorded = writer.append_all(&entries, now()).expect("append");
+    assert_eq!(recorded.len(), entries.len());
+    assert_eq!(recorded[0].line, 2);
+    let ledger = Ledger::read(bench.folder()).expect("read");
+    let read: Vec<Entry> = ledger
+        .lines()
+        .skip(1)
+        .map(|placed| placed.entry.clone())
+        .collect();
+    assert_eq!(read, entries);
+    let bytes = bench.bytes();
+    let chain = read_chain(&bytes);
+    assert_eq!(chain.fault, None);
+    let names: Vec<_> = chain.lines[1..].iter().map(|line| line.sha).collect();
+    assert_eq!(names, recorded.iter().map(|r| r.sha).collect::<Vec<_>>());
+}
+
+/// The rules of recording are the rules of `check`: what was let in is never found
+/// fault with, whatever the order it came in and the book it went to.
+#[derive(Debug, Clone)]
+struct Try {
+    kind: u8,
+    hours: i64,
+    value: i32,
+    position: bool,
+    book: bool,
+}
+
+fn tries() -> impl Strategy<Value = Vec<Try>> {
+    let one = (0u8..7, 0i64..40, 0i32..60, any::<bool>(), any::<bool>());
+    let one = one.prop_map(|(kind, hours, value, position, book)| Try {
+        kind,
+        hours,
+        value,
+        position,
+        book,
+    });
+    proptest::collection::vec(one, 1..60)
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn what_was_let_in_stands_when_looked_over(tries in tries()) {
+        let bench = Bench::new();
+        let mut books = [
+            Appender::open(bench.folder(), "main").expect("open"),
+            Appender::open(bench.folder(), "second").expect("open"),
+        ];
+        let mut let_in = 0;
+        for (turn, one) in tries.iter().enumerate() {
+            let position = if one.position { "P1" } else { "P2" };
+            let mut made = match one.kind {
+                0 | 1 => reading(one.hours, one.value),
+                2 => installed(one.hours, position),
+                3 => replaced(one.hours, position),
+                4 => removed(one.hours, position),
+                5 => inspected(one.hours, position),
+                _ => {
+                    let mut reset = reading(one.hours, one.value);
+                    if let Event::Reading { reset, .. } = &mut reset.event {
+                        *reset = true;
+                    }
+                    reset
+                }
+            };
+            // Written down one after the other, whenever it happened.
+            made.logged = crate::bench::at(100 + turn as i64);
+            if books[usize::from(one.book)].append(&made, now()).is_ok() {
+                let_in += 1;
+            }
+        }
+        let ledger = Ledger::read(bench.folder()).expect("read");
+        prop_assert_eq!(ledger.entries().len(), let_in);
+        let rules = ["meter-backwards", "slot-filled", "slot-empty", "slot-empty-later",
+            "slot-filled-later", "opened-again", "not-opened"];
+        for trouble in look_over(&ledger, now()) {
+            prop_assert!(!rules.contains(&trouble.kind), "{:?}", trouble);
+            prop_assert!(!trouble.kind.starts_with("chain"), "{:?}", trouble);
+        }
+    }
+}
