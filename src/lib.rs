@@ -14,6 +14,7 @@
 //! | [`wear`] | limit rules of measured quantities |
 //! | [`register`] | `plant.toml`: what the plant has, with its limits, parts and rates |
 //! | [`book`] | kinds of entry, the chain, reading, appending, withdrawing, torn tails |
+//! | [`store`] | DuckDB: books loaded, `queries/` run, typed rows back |
 //! | [`life`] | what a life is: entry age, window, outcome, mode; a checked sample |
 //! | [`model`] | distributions, likelihood, limits, posterior, ranks |
 //! | [`policy`] | when to renew: optimum for known lives, decision from data |
@@ -36,5 +37,6 @@ pub mod quantity;
 pub mod register;
 pub mod report;
 pub mod simulate;
+pub mod store;
 pub mod view;
 pub mod wear;

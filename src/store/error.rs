@@ -1,0 +1,265 @@
+//! Why a ledger could not be loaded or a question not answered.
+//!
+//! In: errors of the rooms below, of DuckDB and of the disk. Out: [`StoreError`], data
+//! only, and its [`Trouble`]s. Never: exit codes, printing.
+
+use std::path::{Path, PathBuf};
+
+use thiserror::Error;
+
+use crate::quantity::trouble::{Place, Trouble};
+use crate::register::RegisterError;
+
+/// Why a ledger could not be loaded, or a question not answered.
+#[derive(Debug, Error)]
+pub enum StoreError {
+    /// A register could not be read or has faults.
+    #[error(transparent)]
+    Register(#[from] RegisterError),
+    /// Books whose chain is broken or whose lines are no entries: all that was found.
+    #[error("{} fault(s) in the books", .0.len())]
+    Books(Vec<Trouble>),
+    /// One book in two files: its entries would count twice.
+    #[error("{first} and {second} hold the same book")]
+    SameBook { first: String, second: String },
+    /// Ledgers that keep their money in different currencies.
+    #[error("{first} and {second} differ in currency")]
+    Currencies {
+        first: String,
+        first_code: String,
+        second: String,
+        second_code: String,
+    },
+    /// One component that is aged by different usages in two ledgers.
+    #[error("component {component} is aged differently in {first} and {second}")]
+    Usages {
+        component: String,
+        first: String,
+        first_usage: String,
+        second: String,
+        second_usage: String,
+    },
+    /// A file or folder could not be read or written.
+    #[error("could not {doing} {}: {reason}", path.display())]
+    Io {
+        path: PathBuf,
+        doing: &'static str,
+        reason: String,
+    },
+    /// A file that would be overwritten is not one of ours.
+    #[error("{} is not a store of wearbook", .0.display())]
+    NotAStore(PathBuf),
+    /// DuckDB refused what wearbook itself asked for.
+    #[error("{doing}: {message}")]
+    Engine { doing: String, message: String },
+    /// A query's columns are not what its struct expects.
+    #[error("query {query}, column {column}: expected {expected}, found {found}")]
+    Shape {
+        query: &'static str,
+        column: String,
+        expected: String,
+        found: String,
+    },
+    /// A statement of the user's that DuckDB does not understand or may not run.
+    #[error("{message}")]
+    Statement { message: String },
+    /// A statement of the user's that failed while it ran.
+    #[error("{message}")]
+    Run { message: String },
+    /// A query or table name that does not exist.
+    #[error("no query or table named {name}")]
+    NoSuchQuery {
+        name: String,
+        nearest: Option<String>,
+    },
+}
+
+/// What kind of fault it is; `command` makes exit codes of it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum StoreFault {
+    Use,
+    Data,
+    Io,
+}
+
+impl StoreError {
+    pub(crate) fn io(path: &Path, doing: &'static str, error: &std::io::Error) -> Self {
+        StoreError::Io {
+            path: path.to_path_buf(),
+            doing,
+            reason: error.to_string(),
+        }
+    }
+
+    pub(crate) fn engine(doing: impl Into<String>, error: &duckdb::Error) -> Self {
+        StoreError::Engine {
+            doing: doing.into(),
+            message: message_of(error),
+        }
+    }
+
+    /// The kind of fault.
+    pub fn fault(&self) -> StoreFault {
+        match self {
+            StoreError::Register(error) if error.is_io() => StoreFault::Io,
+            StoreError::Io { .. } => StoreFault::Io,
+            StoreError::Statement { .. } | StoreError::NoSuchQuery { .. } => StoreFault::Use,
+            _ => StoreFault::Data,
+        }
+    }
+
+    /// All that is wrong, for showing.
+    pub fn troubles(&self) -> Vec<Trouble> {
+        match self {
+            StoreError::Register(error) => error.troubles(),
+            StoreError::Books(troubles) => troubles.clone(),
+            StoreError::SameBook { first, second } => vec![
+                Trouble::error("same-book", "holds the same book as another file")
+                    .in_file(second.clone())
+                    .because(format!("Its first lines are those of {first}."))
+                    .because("Both together would count every entry twice.")
+                    .cured_by("keep the longer of the two in the folder, and move the other out"),
+            ],
+            StoreError::Currencies {
+                first,
+                first_code,
+                second,
+                second_code,
+            } => vec![
+                Trouble::error(
+                    "currencies-differ",
+                    "ledgers with different currencies cannot be read as one fleet",
+                )
+                .because(format!(
+                    "{first} counts in {first_code}, {second} in {second_code}."
+                ))
+                .cured_by("read them one at a time"),
+            ],
+            StoreError::Usages {
+                component,
+                first,
+                first_usage,
+                second,
+                second_usage,
+            } => vec![
+                Trouble::error(
+                    "usages-differ",
+                    format!("component {component} is aged by different usages"),
+                )
+                .because(format!(
+                    "{first} counts {first_usage}, {second} counts {second_usage}."
+                ))
+                .cured_by("give the two different ids, or read the ledgers one at a time"),
+            ],
+            StoreError::Io {
+                path,
+                doing,
+                reason,
+            } => vec![
+                Trouble::error("io", format!("could not {doing}: {reason}"))
+                    .in_file(path.display().to_string()),
+            ],
+            StoreError::NotAStore(path) => vec![
+                Trouble::error("not-a-store", "exists and is not a store made by wearbook")
+                    .in_file(path.display().to_string())
+                    .cured_by("name another file, or move this one away"),
+            ],
+            StoreError::Engine { doing, message } => vec![
+                Trouble::error("engine", format!("the database could not {doing}"))
+                    .because(message.clone()),
+            ],
+            StoreError::Shape {
+                query,
+                column,
+                expected,
+                found,
+            } => vec![
+                Trouble::error(
+                    "query-shape",
+                    format!("query {query} gave column {column} in another shape"),
+                )
+                .because(format!("Expected {expected}, found {found}.")),
+            ],
+            StoreError::Statement { message } => vec![
+                Trouble::error("statement", headline(message))
+                    .because_all(rest(message))
+                    .cured_by("tables and columns are listed by: wearbook query --list"),
+            ],
+            StoreError::Run { message } => {
+                vec![Trouble::error("statement", headline(message)).because_all(rest(message))]
+            }
+            StoreError::NoSuchQuery { name, nearest } => {
+                let trouble =
+                    Trouble::error("no-such-query", format!("no query or table named {name}"));
+                vec![
+                    match nearest {
+                        Some(nearest) => trouble.cured_by(format!("did you mean {nearest}?")),
+                        None => trouble,
+                    }
+                    .cured_by("all are listed by: wearbook query --list"),
+                ]
+            }
+        }
+    }
+}
+
+trait BecauseAll {
+    fn because_all(self, text: String) -> Self;
+}
+
+impl BecauseAll for Trouble {
+    fn because_all(self, text: String) -> Self {
+        if text.is_empty() {
+            self
+        } else {
+            self.because(text)
+        }
+    }
+}
+
+fn headline(message: &str) -> String {
+    message.lines().next().unwrap_or_default().to_owned()
+}
+
+fn rest(message: &str) -> String {
+    message
+        .lines()
+        .skip(1)
+        .filter(|line| !line.trim().is_empty())
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+/// DuckDB's own words, without the wrapper's.
+pub(crate) fn message_of(error: &duckdb::Error) -> String {
+    match error {
+        duckdb::Error::DuckDBFailure(_, Some(message)) => message.clone(),
+        other => other.to_string(),
+    }
+}
+
+/// Whether DuckDB's message says that it would not run the statement at all.
+pub(crate) fn refused(message: &str) -> bool {
+    [
+        "Parser Error",
+        "Binder Error",
+        "Catalog Error",
+        "Syntax Error",
+        "Permission Error",
+        "TransactionContext Error",
+        "Not implemented Error",
+        "Invalid Input Error: Cannot",
+    ]
+    .iter()
+    .any(|start| message.starts_with(start))
+}
+
+/// A place in a book, with the line's text.
+pub(crate) fn line_of(book: &str, line: usize, text: &[u8]) -> Place {
+    Place {
+        file: book.to_owned(),
+        line: Some(line),
+        excerpt: Some(String::from_utf8_lossy(text).into_owned()),
+        span: None,
+    }
+}
