@@ -110,10 +110,18 @@ impl Plant {
             let ledger = folder.path().join(one.file_name().expect("name"));
             fs::create_dir_all(ledger.join("books")).expect("folder");
             let own = one.join("plant.toml");
-            let register = if own.exists() { own } else { here("plant.toml") };
+            let register = if own.exists() {
+                own
+            } else {
+                here("plant.toml")
+            };
             fs::copy(register, ledger.join("plant.toml")).expect("register");
             for file in jsonl_files(&one) {
-                let book = file.file_stem().expect("stem").to_string_lossy().into_owned();
+                let book = file
+                    .file_stem()
+                    .expect("stem")
+                    .to_string_lossy()
+                    .into_owned();
                 let text = fs::read_to_string(&file).expect("book");
                 let text = chain(&book, &entries(&text), &mut names);
                 fs::write(ledger.join(format!("books/{book}.jsonl")), text).expect("write");
@@ -193,13 +201,20 @@ fn every_query_has_header_and_cases() {
     let files: BTreeSet<String> = fs::read_dir(root.join("queries"))
         .expect("queries")
         .map(|item| item.expect("item").path())
-        .map(|path| path.file_stem().expect("stem").to_string_lossy().into_owned())
+        .map(|path| {
+            path.file_stem()
+                .expect("stem")
+                .to_string_lossy()
+                .into_owned()
+        })
         .collect();
     let known: BTreeSet<String> = QUERIES.iter().map(|query| query.name.to_owned()).collect();
     assert_eq!(files, known, "files in queries/ and queries compiled in");
     let store = Plant::of_case("one-life").store();
     for query in QUERIES {
-        let header = query.header().unwrap_or_else(|| panic!("{}: no header", query.name));
+        let header = query
+            .header()
+            .unwrap_or_else(|| panic!("{}: no header", query.name));
         let cases = fs::read_dir(here(query.name)).map_or(0, Iterator::count);
         assert!(cases > 0, "{}: no case", query.name);
         let answer = store.table(query.name).expect(query.name);
@@ -233,7 +248,11 @@ fn every_case_gives_its_expected_table() {
             .collect();
         cases.sort();
         for path in cases {
-            let case = path.file_stem().expect("stem").to_string_lossy().into_owned();
+            let case = path
+                .file_stem()
+                .expect("stem")
+                .to_string_lossy()
+                .into_owned();
             let plant = Plant::of_case(&case);
             let answer = plant.store().table(query.name).expect(query.name);
             let order = query.header().expect("header").order;
@@ -264,7 +283,12 @@ fn every_case_gives_its_expected_table() {
             let mut found: Vec<Vec<String>> = answer
                 .rows
                 .iter()
-                .map(|row| columns.iter().map(|i| shown(&row[*i], &plant.names)).collect())
+                .map(|row| {
+                    columns
+                        .iter()
+                        .map(|i| shown(&row[*i], &plant.names))
+                        .collect()
+                })
                 .collect();
             if order.contains(&"sha".to_owned()) && order.len() == 2 {
                 // Ordered by SHA, which says nothing to a reader: by line here.
@@ -277,7 +301,10 @@ fn every_case_gives_its_expected_table() {
                     .all(|(a, b)| a.iter().zip(b).all(|(a, b)| same(a, b)));
             if !alike {
                 let lines = |rows: &[Vec<String>]| {
-                    rows.iter().map(|row| row.join(",")).collect::<Vec<_>>().join("\n")
+                    rows.iter()
+                        .map(|row| row.join(","))
+                        .collect::<Vec<_>>()
+                        .join("\n")
                 };
                 wrong.push(format!(
                     "{} {case}\nexpected:\n{}\nfound:\n{}",

@@ -8,6 +8,7 @@ use std::io;
 use crate::book::BookError;
 use crate::quantity::trouble::{Trouble, shown};
 use crate::register::RegisterError;
+use crate::store::{StoreError, StoreFault};
 
 /// The kind of fault decides the exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -103,6 +104,17 @@ impl From<RegisterError> for CommandError {
             Fault::Io
         } else {
             Fault::Data
+        };
+        Self::all(fault, error.troubles())
+    }
+}
+
+impl From<StoreError> for CommandError {
+    fn from(error: StoreError) -> Self {
+        let fault = match error.fault() {
+            StoreFault::Use => Fault::Use,
+            StoreFault::Data => Fault::Data,
+            StoreFault::Io => Fault::Io,
         };
         Self::all(fault, error.troubles())
     }

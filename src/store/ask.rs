@@ -18,7 +18,7 @@ use rust_decimal::Decimal;
 use super::catalogue::{QUERIES, Query, tables};
 use super::error::{StoreError, message_of, refused};
 use super::rows::fetch;
-use super::Store;
+use super::{Inner, Store};
 use crate::quantity::nearest;
 use crate::quantity::time::format_utc;
 
@@ -31,7 +31,10 @@ pub enum Cell {
     Whole(i128),
     Float(f64),
     /// `units / 10^scale`, exact.
-    Decimal { units: i128, scale: u32 },
+    Decimal {
+        units: i128,
+        scale: u32,
+    },
     Time(DateTime<Utc>),
     Text(String),
 }
@@ -47,9 +50,10 @@ impl Store {
     /// All rows of a documented table or named query, in the order of its key.
     pub fn table(&self, name: &str) -> Result<Answer, StoreError> {
         let order = order_of(name).ok_or_else(|| no_such(name))?;
-        self.make(name)?;
+        let mut inner = self.inner();
+        inner.make(name)?;
         let sql = format!("SELECT * FROM {name} ORDER BY {order}");
-        let answer = fetch(&self.conn, &sql)
+        let answer = fetch(&inner.conn, &sql)
             .map_err(|error| StoreError::engine(format!("read {name}"), &error))?;
         Ok(answer_of(&answer.0, &answer.1))
     }
@@ -68,8 +72,9 @@ impl Store {
         if question.chars().all(one_word) {
             return Err(no_such(question));
         }
-        self.make_all()?;
-        self.shut_off()?;
+        let mut inner = self.inner();
+        inner.make_all()?;
+        inner.shut_off()?;
         let told = |error: &duckdb::Error| {
             let message = message_of(error);
             if refused(&message) {
@@ -78,21 +83,25 @@ impl Store {
                 StoreError::Run { message }
             }
         };
-        self.conn
+        inner
+            .conn
             .execute_batch("BEGIN TRANSACTION READ ONLY")
             .map_err(|error| StoreError::engine("begin", &error))?;
-        let answer = fetch(&self.conn, question);
+        let answer = fetch(&inner.conn, question);
         // The transaction may have been ended by an error or by the statement itself.
-        let _ = self.conn.execute_batch("ROLLBACK");
+        let _ = inner.conn.execute_batch("ROLLBACK");
         let (columns, batches) = answer.map_err(|error| told(&error))?;
         Ok(answer_of(&columns, &batches))
     }
+}
 
+impl Inner {
     /// Takes DuckDB's access to files and settings away for the life of this store.
-    fn shut_off(&self) -> Result<(), StoreError> {
-        if self.shut.replace(true) {
+    fn shut_off(&mut self) -> Result<(), StoreError> {
+        if self.shut {
             return Ok(());
         }
+        self.shut = true;
         self.conn
             .execute_batch("SET enable_external_access = false; SET lock_configuration = true")
             .map_err(|error| StoreError::engine("shut off access to files", &error))
@@ -130,7 +139,13 @@ fn answer_of(columns: &[String], batches: &[RecordBatch]) -> Answer {
     let mut rows = Vec::new();
     for batch in batches {
         for row in 0..batch.num_rows() {
-            rows.push(batch.columns().iter().map(|array| cell(array, row)).collect());
+            rows.push(
+                batch
+                    .columns()
+                    .iter()
+                    .map(|array| cell(array, row))
+                    .collect(),
+            );
         }
     }
     Answer {

@@ -96,7 +96,10 @@ pub(crate) fn load(
     }
     refuse_strange(conn, sources, &checked, &ranges)?;
     tell_files(conn, sources, &checked, &ranges)?;
-    let troubles = checked.iter().filter_map(|book| book.torn.clone()).collect();
+    let troubles = checked
+        .iter()
+        .filter_map(|book| book.torn.clone())
+        .collect();
     Ok((checked, troubles))
 }
 
@@ -181,7 +184,8 @@ struct Copies {
 impl Copies {
     fn add(&mut self, bytes: &[u8]) -> Result<String, StoreError> {
         let temp = std::env::temp_dir();
-        let io = |error: &std::io::Error| StoreError::io(&temp, "write a copy of a book in it", error);
+        let io =
+            |error: &std::io::Error| StoreError::io(&temp, "write a copy of a book in it", error);
         if self.folder.is_none() {
             self.folder = Some(TempDir::with_prefix("wearbook-").map_err(|e| io(&e))?);
         }
@@ -217,11 +221,14 @@ fn check(source: &Source, bytes: &[u8]) -> Checked {
     });
     let torn = &bytes[chain.torn.clone()];
     let torn = (!torn.is_empty()).then(|| {
-        Trouble::error("torn-tail", "the last line was cut short and does not count")
-            .with_severity(Severity::Warning)
-            .placed(line_of(&source.shown, chain.lines.len() + 1, torn))
-            .because(format!("{} bytes without a line feed.", torn.len()))
-            .cured_by("the next recording in this book sets it aside; record it again")
+        Trouble::error(
+            "torn-tail",
+            "the last line was cut short and does not count",
+        )
+        .with_severity(Severity::Warning)
+        .placed(line_of(&source.shown, chain.lines.len() + 1, torn))
+        .because(format!("{} bytes without a line feed.", torn.len()))
+        .cured_by("the next recording in this book sets it aside; record it again")
     });
     let mut unknown_ages = Vec::new();
     for at in memmem::find_iter(&bytes[..chain.torn.start], b"\"age\"") {
@@ -274,7 +281,9 @@ type Ranges = BTreeMap<usize, (i64, u64)>;
 fn row_ranges(conn: &Connection) -> Result<Ranges, StoreError> {
     let doing = "count the lines";
     let mut statement = conn
-        .prepare("SELECT book_no::BIGINT, min(rowid), max(rowid), count(*) FROM raw.lines GROUP BY 1")
+        .prepare(
+            "SELECT book_no::BIGINT, min(rowid), max(rowid), count(*) FROM raw.lines GROUP BY 1",
+        )
         .map_err(|error| StoreError::engine(doing, &error))?;
     let rows = statement
         .query_map([], |row| {
@@ -383,7 +392,9 @@ fn refuse_strange(
         return Ok(());
     }
     let withdrawn: Vec<String> = conn
-        .prepare("SELECT entry_sha FROM raw.lines WHERE entry = 'withdrawn' AND entry_sha IS NOT NULL")
+        .prepare(
+            "SELECT entry_sha FROM raw.lines WHERE entry = 'withdrawn' AND entry_sha IS NOT NULL",
+        )
         .and_then(|mut statement| {
             statement
                 .query_map([], |row| row.get(0))

@@ -15,9 +15,9 @@ mod load;
 mod registers;
 mod rows;
 
-use std::cell::{Cell as Flag, RefCell};
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, MutexGuard, PoisonError};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
@@ -57,17 +57,23 @@ pub struct Head {
 
 /// Ledgers, loaded and verified, at one moment.
 pub struct Store {
-    conn: Connection,
+    inner: Mutex<Inner>,
     ledgers: Vec<Ledger>,
     shared_tags: BTreeSet<String>,
     heads: Vec<Head>,
     troubles: Vec<Trouble>,
     as_of: DateTime<Utc>,
     empty: bool,
+}
+
+/// The connection and what was done with it: one thread at a time.
+struct Inner {
+    conn: Connection,
+    as_of: DateTime<Utc>,
     /// Queries whose tables are made.
-    made: RefCell<BTreeSet<&'static str>>,
+    made: BTreeSet<&'static str>,
     /// Whether DuckDB's access to the outside is switched off.
-    shut: Flag<bool>,
+    shut: bool,
 }
 
 impl Store {
@@ -91,7 +97,9 @@ impl Store {
         let shared_tags = registers::shared_tags(&ledgers);
         load::make_views(&conn, &machine_expression(&shared_tags))?;
         registers::fill(&conn, &ledgers, &shared_tags)?;
-        let zone = ledgers.first().map_or(Tz::UTC, |l| l.register.plant.time_zone);
+        let zone = ledgers
+            .first()
+            .map_or(Tz::UTC, |l| l.register.plant.time_zone);
         let bound = as_of.map(|day| end_of_day(day, zone));
         let last = last_moment(&conn, bound)?;
         let heads = sources
@@ -104,21 +112,25 @@ impl Store {
                 sha: book.head.to_string(),
             })
             .collect();
-        let store = Store {
+        let as_of = last.or(bound).unwrap_or(DateTime::UNIX_EPOCH);
+        let mut inner = Inner {
             conn,
+            as_of,
+            made: BTreeSet::new(),
+            shut: false,
+        };
+        if let Some(_file) = &options.keep {
+            inner.make_all()?;
+        }
+        Ok(Store {
+            inner: Mutex::new(inner),
             ledgers,
             shared_tags,
             heads,
             troubles,
-            as_of: last.or(bound).unwrap_or(DateTime::UNIX_EPOCH),
+            as_of,
             empty: last.is_none(),
-            made: RefCell::default(),
-            shut: Flag::new(false),
-        };
-        if let Some(_file) = &options.keep {
-            store.make_all()?;
-        }
-        Ok(store)
+        })
     }
 
     /// The moment the store stands at: the last one that counts.
@@ -140,6 +152,24 @@ impl Store {
     pub fn register(&self) -> &Register {
         // `open` reads at least one ledger.
         &self.ledgers[0].register
+    }
+
+    /// Every machine, as the rows name it: its tag, or `ledger/tag` where the tag stands
+    /// in more than one ledger.
+    pub fn machines(&self) -> Vec<String> {
+        let of = |ledger: &Ledger| -> Vec<String> {
+            let machines = ledger.register.machines.iter();
+            machines
+                .map(|m| registers::machine_name(&ledger.name, &m.tag, &self.shared_tags))
+                .collect()
+        };
+        self.ledgers.iter().flat_map(of).collect()
+    }
+
+    /// The tag that a machine, as the rows name it, has in its own register; the name
+    /// itself where no register knows it.
+    pub fn tag_of<'a>(&'a self, machine: &'a str) -> &'a str {
+        self.home_of(machine).map_or(machine, |(_, tag)| tag)
     }
 
     /// The ledger that a machine, as the rows name it, belongs to, and its tag there.
@@ -198,19 +228,31 @@ impl Store {
     }
 
     fn rows<T: rows::QueryRow>(&self) -> Result<Vec<T>, StoreError> {
-        self.make(T::QUERY)?;
-        rows::read(&self.conn)
+        let mut inner = self.inner();
+        inner.make(T::QUERY)?;
+        rows::read(&inner.conn)
     }
 
+    fn inner(&self) -> MutexGuard<'_, Inner> {
+        // A panic elsewhere leaves the connection as it was: each statement is whole.
+        self.inner.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Inner {
     /// Makes the table of a query, and before it those it reads.
-    fn make(&self, name: &str) -> Result<(), StoreError> {
+    fn make(&mut self, name: &str) -> Result<(), StoreError> {
         let Some(query) = Query::named(name) else {
             return Ok(()); // a table loaded already
         };
-        if self.made.borrow().contains(query.name) {
+        if self.made.contains(query.name) {
             return Ok(());
         }
-        for needed in query.header().map(|header| header.reads).unwrap_or_default() {
+        for needed in query
+            .header()
+            .map(|header| header.reads)
+            .unwrap_or_default()
+        {
             self.make(&needed)?;
         }
         let sql = format!("CREATE TABLE {} AS {}", query.name, query.sql);
@@ -221,11 +263,11 @@ impl Store {
             self.conn.execute(&sql, [])
         };
         done.map_err(|error| StoreError::engine(format!("run query {}", query.name), &error))?;
-        self.made.borrow_mut().insert(query.name);
+        self.made.insert(query.name);
         Ok(())
     }
 
-    fn make_all(&self) -> Result<(), StoreError> {
+    fn make_all(&mut self) -> Result<(), StoreError> {
         QUERIES.iter().try_for_each(|query| self.make(query.name))
     }
 }

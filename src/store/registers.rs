@@ -214,12 +214,14 @@ fn rows_of(table: &Table, ledger: &Ledger, shared: &BTreeSet<String>, rows: &mut
             money(register.plant.labour_rate),
             Cell::Float(register.plant.planning_grid),
         ]),
-        "meters" => rows.extend(
-            register
-                .usages
-                .iter()
-                .map(|usage| vec![name(), text(&usage.id), text(&usage.name), text(&usage.unit)]),
-        ),
+        "meters" => rows.extend(register.usages.iter().map(|usage| {
+            vec![
+                name(),
+                text(&usage.id),
+                text(&usage.name),
+                text(&usage.unit),
+            ]
+        })),
         "components" => rows.extend(register.components.iter().map(|c| {
             vec![
                 name(),
