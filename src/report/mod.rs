@@ -1,13 +1,19 @@
 //! The report: one HTML page with everything inline, and its charts beside it.
 //!
-//! In: a [`model::Report`], words and figures chosen by a builder. Out: [`Rendered`], text only.
-//! Never: files, clock, analysis, printing. Templates and style lie in `reports/`.
+//! In: [`subject`]s, from which [`build`] chooses words and figures ([`model::Report`]).
+//! Out: [`Rendered`], text only.
+//! Never: files, clock, a decision of its own, printing. Templates and style lie in `reports/`.
 //!
 //! Whatever comes from a ledger is escaped by the template engine; only the charts' SVG (escaped
 //! where it is drawn) and the style sheet are passed as they are.
 
+mod build;
+mod figures;
 pub mod model;
 mod render;
+mod say;
+pub mod subject;
 pub mod words;
 
+pub use build::build;
 pub use render::{ChartFile, Rendered, ReportError, render};

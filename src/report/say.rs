@@ -1,0 +1,332 @@
+//! The report's sentences: what was found, in plain words.
+//!
+//! In: subjects and their decisions. Out: sentences. Never: figures that were not computed.
+
+use super::figures::{PER, slots_in_words};
+use super::subject::{Group, Slots, Subject};
+use super::words::{chance, count, list, money, usage};
+use crate::chart::number;
+use crate::model::limits::Limits;
+use crate::policy::Verdict;
+use crate::policy::recommend::Ground;
+
+/// "Renew every 1,750 h instead of every 2,500 h".
+fn renew(group: &Group, subject: &Subject) -> Option<String> {
+    let interval = group.recommendation.interval?;
+    let every = format!("every {}", usage(interval, &subject.unit));
+    Some(match subject.present {
+        Some(present) if same(present, interval) => format!("{every}, as today"),
+        Some(present) => format!("{every} instead of every {}", usage(present, &subject.unit)),
+        None => every,
+    })
+}
+
+fn same(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
+}
+
+/// What a component's section begins with.
+pub(super) fn findings(subject: &Subject, shape: Option<&Limits>) -> Vec<String> {
+    let Some((pool, apart)) = subject.groups.split_first() else {
+        return vec!["No life on record yet.".to_owned()];
+    };
+    let mut out = vec![verdict(subject, pool, shape)];
+    for group in apart {
+        out.push(format!(
+            "{}: {}",
+            slots_in_words(&group.slots),
+            lower_first(&verdict(subject, group, None))
+        ));
+    }
+    if let Some(words) = near(subject, pool) {
+        out.push(words);
+    }
+    out
+}
+
+fn lower_first(text: &str) -> String {
+    let mut chars = text.chars();
+    match chars.next() {
+        Some(first) => first.to_lowercase().chain(chars).collect(),
+        None => String::new(),
+    }
+}
+
+fn verdict(subject: &Subject, group: &Group, shape: Option<&Limits>) -> String {
+    let wear = shape.map(wear_in_words);
+    let ratio = group.costs.failed / group.costs.planned;
+    match group.recommendation.verdict {
+        Verdict::Renew => {
+            let mut text = format!(
+                "Renew {}.",
+                renew(group, subject).unwrap_or_else(|| "at the interval below".to_owned())
+            );
+            if let Some(wear) = wear {
+                text.push_str(&format!(
+                    " {wear} A failure costs {} times as much as a planned renewal.",
+                    number(ratio, 1)
+                ));
+            }
+            text
+        }
+        Verdict::RunToFailure => {
+            let why = if group.costs.failed <= group.costs.planned {
+                "A failure costs no more than a planned renewal, so nothing is gained by renewing \
+                 early."
+                    .to_owned()
+            } else {
+                wear.unwrap_or_else(|| {
+                    "No interval is likely to cost less than waiting for the failure.".to_owned()
+                })
+            };
+            format!("Leave it in until it fails. {why}")
+        }
+        Verdict::NotEnoughEvidence => undecided(subject, group),
+    }
+}
+
+fn undecided(subject: &Subject, group: &Group) -> String {
+    for ground in &group.recommendation.grounds {
+        match ground {
+            Ground::NoFailure { lives, usage: run } => {
+                return format!(
+                    "Not enough evidence: no failure in {} and {} of running. It lasts well at \
+                     what the crew does today; how much longer it could stay in, only lives that \
+                     run longer will tell.",
+                    count(*lives as usize, "life", "lives"),
+                    usage(run.round(), &subject.unit)
+                );
+            }
+            Ground::OpenShape => {
+                return "Not enough evidence: the failures on record leave the shape open."
+                    .to_owned();
+            }
+            _ => {}
+        }
+    }
+    let failures = group.sample.failures() as usize;
+    let odds = group
+        .recommendation
+        .decision
+        .as_ref()
+        .map(|d| chance(d.chance_it_pays))
+        .unwrap_or_default();
+    format!(
+        "Not enough evidence: {} in {} leave the chance that renewing early pays at {odds}. More \
+         failures on record, or longer lives without one, will settle it.",
+        count(failures, "failure", "failures"),
+        count(group.sample.count() as usize, "life", "lives")
+    )
+}
+
+/// What the shape's limits say of wear, as a sentence.
+pub(super) fn wear_in_words(shape: &Limits) -> String {
+    match (shape.lower, shape.upper) {
+        (Some(lower), _) if lower > 1.0 => {
+            "It wears out: failures come more often with usage.".to_owned()
+        }
+        (_, Some(upper)) if upper < 1.0 => {
+            "Failures come early in life, so a new item is more likely to fail than one that has \
+             run for a while: look at fitting, running in and the quality of the parts."
+                .to_owned()
+        }
+        _ => "The record does not tell wear from failures that come at any age alike.".to_owned(),
+    }
+}
+
+/// The same for the table of fitted figures.
+pub(super) fn wear_in_short(shape: &Limits) -> &'static str {
+    match (shape.lower, shape.upper) {
+        (Some(lower), _) if lower > 1.0 => "wears out: failures come more often with usage",
+        (_, Some(upper)) if upper < 1.0 => "early failures: most fail soon after renewal",
+        _ => "wear, or failures at any age alike: the limits hold 1",
+    }
+}
+
+fn near(subject: &Subject, group: &Group) -> Option<String> {
+    if group.recommendation.verdict != Verdict::Renew {
+        return None;
+    }
+    let (from, to) = group.recommendation.decision.as_ref()?.near?;
+    let from = usage(round_to(from), &subject.unit);
+    Some(match to {
+        Some(to) => format!(
+            "Any interval from {from} to {} costs within 5 % of the least, so a planned stop in \
+             that range will do.",
+            usage(round_to(to), &subject.unit)
+        ),
+        None => format!("Any interval beyond {from} costs within 5 % of the least."),
+    })
+}
+
+/// Three significant figures: a range is no more exact than that.
+fn round_to(value: f64) -> f64 {
+    if value <= 0.0 || !value.is_finite() {
+        return value;
+    }
+    let step = 10f64.powf(value.log10().floor() - 2.0);
+    (value / step).round() * step
+}
+
+/// Notes below a component: ceilings, grids, lives beyond experience, flags.
+pub(super) fn notes(subject: &Subject) -> Vec<String> {
+    let mut out = Vec::new();
+    for group in &subject.groups {
+        let slots = slots_in_words(&group.slots);
+        for ground in &group.recommendation.grounds {
+            let unit = &subject.unit;
+            let note = match ground {
+                Ground::Ceiling { optimum, ceiling } => format!(
+                    "The least cost lies at {}, beyond the ceiling of {}, which holds ({slots}).",
+                    usage(round_to(*optimum), unit),
+                    usage(*ceiling, unit)
+                ),
+                Ground::BelowGrid { optimum, grid } => format!(
+                    "The interval found, {}, is shorter than one step of the planning grid of {} \
+                     and stands unrounded ({slots}).",
+                    usage(round_to(*optimum), unit),
+                    usage(*grid, unit)
+                ),
+                Ground::BeyondExperience { longest } => format!(
+                    "The interval lies beyond the longest life on record, {} ({slots}): approach \
+                     it in steps.",
+                    usage(longest.round(), unit)
+                ),
+                Ground::OneFailure => format!(
+                    "With one failure the shape rests on what was assumed before the record \
+                     ({slots})."
+                ),
+                _ => continue,
+            };
+            out.push(note);
+        }
+    }
+    out
+}
+
+/// A group's worth: expected saving over all its slots, for ordering.
+pub(super) fn worth(group: &Group) -> f64 {
+    match (&group.recommendation.decision, group.recommendation.verdict) {
+        (Some(decision), Verdict::Renew) => {
+            decision.saving_rate.median * group.slot_count.max(1) as f64
+        }
+        _ => 0.0,
+    }
+}
+
+/// The first page's sentences: what to change, what it saves, how sure, what to leave.
+pub(super) fn summary(subjects: &[Subject], currency: &str, confidence: &str) -> Vec<String> {
+    let mut renewals: Vec<(&Subject, &Group)> = groups(subjects, Verdict::Renew);
+    renewals.sort_by(|a, b| worth(b.1).total_cmp(&worth(a.1)));
+    let mut out = Vec::new();
+    let changes: Vec<_> = renewals
+        .iter()
+        .filter(|(s, g)| {
+            !matches!((s.present, g.recommendation.interval), (Some(p), Some(i)) if same(p, i))
+        })
+        .collect();
+    if renewals.is_empty() {
+        out.push("No component shows that renewing early would pay.".to_owned());
+    } else if changes.is_empty() {
+        out.push("Keep today’s intervals: none on record would cost clearly less.".to_owned());
+    } else {
+        let named: Vec<String> = changes
+            .iter()
+            .take(3)
+            .map(|(s, g)| {
+                let place = match &g.slots {
+                    Slots::Only(machine, position) => format!(" at {machine} {position}"),
+                    _ => String::new(),
+                };
+                format!(
+                    "the {}{place} {}",
+                    lower_first(&s.name),
+                    renew(g, s).unwrap_or_default()
+                )
+            })
+            .collect();
+        let more = changes.len().saturating_sub(3);
+        let tail = if more > 0 {
+            format!(", and {more} more in the table")
+        } else {
+            String::new()
+        };
+        out.push(format!("Renew {}{tail}.", list(&named)));
+    }
+    if let Some((subject, group)) = renewals.first()
+        && let Some(decision) = &group.recommendation.decision
+    {
+        let saving = &decision.saving_rate;
+        out.push(format!(
+            "The {} gains most: against running to failure about {currency} {} per {} {} and \
+             position ({confidence} limits {} to {}).",
+            lower_first(&subject.name),
+            money(saving.median * PER),
+            number(PER, 0),
+            subject.unit,
+            money(saving.lower * PER),
+            money(saving.upper * PER)
+        ));
+        let least = renewals
+            .iter()
+            .filter_map(|(_, g)| g.recommendation.decision.as_ref())
+            .map(|d| d.chance_it_pays)
+            .fold(1.0, f64::min);
+        let (failures, lives) = renewals.iter().fold((0, 0), |(f, l), (_, g)| {
+            (f + g.sample.failures(), l + g.sample.count())
+        });
+        out.push(if renewals.len() == 1 {
+            format!(
+                "The chance that it pays is {}, from {} in {}.",
+                chance(least),
+                count(failures as usize, "failure", "failures"),
+                count(lives as usize, "life", "lives")
+            )
+        } else {
+            format!(
+                "For each of these {} the chance that it pays is {} or better, from {} in {}.",
+                renewals.len(),
+                chance(least),
+                count(failures as usize, "failure", "failures"),
+                count(lives as usize, "life", "lives")
+            )
+        });
+    }
+    let leave = names(&groups(subjects, Verdict::RunToFailure));
+    let open = names(&groups(subjects, Verdict::NotEnoughEvidence));
+    let mut last = Vec::new();
+    if !leave.is_empty() {
+        last.push(format!("Leave in until they fail: {}.", list(&leave)));
+    }
+    if !open.is_empty() {
+        last.push(format!("Not enough evidence yet: {}.", list(&open)));
+    }
+    if !last.is_empty() {
+        out.push(last.join(" "));
+    }
+    out
+}
+
+fn groups(subjects: &[Subject], verdict: Verdict) -> Vec<(&Subject, &Group)> {
+    subjects
+        .iter()
+        .flat_map(|s| s.groups.iter().map(move |g| (s, g)))
+        .filter(|(_, g)| g.recommendation.verdict == verdict)
+        .collect()
+}
+
+fn names(found: &[(&Subject, &Group)]) -> Vec<String> {
+    let mut out: Vec<String> = Vec::new();
+    for (subject, group) in found {
+        let name = match &group.slots {
+            Slots::Only(machine, position) => {
+                format!("{} at {machine} {position}", lower_first(&subject.name))
+            }
+            _ => lower_first(&subject.name),
+        };
+        if !out.contains(&name) {
+            out.push(name);
+        }
+    }
+    out
+}
