@@ -1,26 +1,22 @@
 //! Appending to a book: lock, look what others wrote, check, write one whole line
 //! each, sync; then, and only then, report.
 
-use std::fs::{File, OpenOptions};
-use std::io::{self, Read, Seek, SeekFrom, Write};
+use std::fs::File;
+use std::io::{Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
 
 use super::chain::{ChainFault, follow};
 use super::conflict::Conflict;
+use super::disk::{SetAside, append_text, io_error, lock, set_torn_aside};
 use super::entry::{Entry, Event};
 use super::error::{BookError, Refusal};
 use super::ledger::{BOOKS, Ledger, book_files};
 use super::parse::{FORMAT, parse_line};
 use super::sha::Sha;
 use super::state::{Stand, State};
-use crate::quantity::trouble::{Severity, Trouble, shown};
 use crate::register::{Register, RegisterError};
-
-/// The file in the ledger folder that a recording program locks. One lock for all
-/// books, because an entry is checked against all of them.
-pub const LOCK_FILE: &str = ".lock";
 
 /// Records into one book of a ledger. Reads the ledger once; each append catches up
 /// with what other programs have written since.
@@ -37,7 +33,6 @@ pub struct Appender {
 /// How far a book has been read.
 #[derive(Debug)]
 struct Tail {
-    path: PathBuf,
     file: String,
     /// Bytes up to and with the last LF.
     len: u64,
@@ -53,29 +48,6 @@ pub struct Recorded {
     /// The book within its ledger: `books/NAME.jsonl`.
     pub file: String,
     pub line: usize,
-}
-
-/// A line cut short by a crash, moved out of its book.
-#[derive(Debug, Clone, PartialEq)]
-pub struct SetAside {
-    pub book: String,
-    /// The file it was moved to, beside the book.
-    pub file: String,
-    pub bytes: usize,
-}
-
-impl SetAside {
-    /// What to tell the user.
-    pub fn trouble(&self) -> Trouble {
-        Trouble::error("torn-tail", "a last line cut short was set aside")
-            .with_severity(Severity::Warning)
-            .in_file(self.book.clone())
-            .because(format!(
-                "Its {} bytes are kept in {}; it never counted as an entry.",
-                self.bytes, self.file
-            ))
-            .cured_by("look at it, and record the entry again if it is wanted")
-    }
 }
 
 impl Appender {
@@ -107,7 +79,6 @@ impl Appender {
             .books
             .iter()
             .map(|book| Tail {
-                path: book.path.clone(),
                 file: book.file.clone(),
                 len: book.chain.torn.start as u64,
                 lines: book.chain.lines.len(),
@@ -141,7 +112,7 @@ impl Appender {
     }
 
     /// The full name of the one line whose name begins with these digits.
-    pub fn find(&self, digits: &str) -> Result<Sha, Conflict> {
+    pub fn find(&self, digits: &str) -> Result<Sha, Box<Conflict>> {
         self.state.find(digits)
     }
 
@@ -226,10 +197,13 @@ impl Appender {
         entries: &[Entry],
         now: DateTime<Utc>,
     ) -> Result<Vec<(Recorded, bool)>, BookError> {
-        let _lock = self.lock()?;
+        let _lock = lock(&self.folder)?;
         self.catch_up()?;
         self.own_chain()?;
-        self.set_torn_aside()?;
+        if let Some(tail) = self.own_tail() {
+            let torn = set_torn_aside(&self.folder, &tail.file, tail.len)?;
+            self.set_aside.extend(torn);
+        }
         let before = self.state.len();
         let lines = match self.check_in(who, logged, entries, now) {
             Ok(lines) => lines,
@@ -241,7 +215,12 @@ impl Appender {
         if lines.is_empty() {
             return Ok(Vec::new());
         }
-        if let Err(error) = self.write(&lines) {
+        let mut text = String::with_capacity(lines.iter().map(|line| line.2.len() + 1).sum());
+        for (_, _, line) in &lines {
+            text.push_str(line);
+            text.push('\n');
+        }
+        if let Err(error) = append_text(&self.folder, &self.file(), &text) {
             self.roll_back(before);
             return Err(error);
         }
@@ -275,7 +254,6 @@ impl Appender {
             return found;
         }
         self.tails.push(Tail {
-            path: self.folder.join(&file),
             file,
             len: 0,
             lines: 0,
@@ -289,7 +267,7 @@ impl Appender {
         match self.own_tail().and_then(|tail| tail.fault.as_ref()) {
             Some((fault, excerpt)) => Err(BookError::Chain {
                 file: self.file(),
-                fault: fault.clone(),
+                fault: Box::new(fault.clone()),
                 excerpt: excerpt.clone(),
             }),
             None => Ok(()),
@@ -383,27 +361,6 @@ impl Appender {
         }
     }
 
-    fn io(path: &Path, doing: &'static str) -> impl Fn(io::Error) -> BookError {
-        let file = shown(path);
-        move |error| BookError::Io {
-            file: file.clone(),
-            doing,
-            reason: error.to_string(),
-        }
-    }
-
-    fn lock(&self) -> Result<File, BookError> {
-        let path = self.folder.join(LOCK_FILE);
-        let file = OpenOptions::new()
-            .create(true)
-            .truncate(false)
-            .write(true)
-            .open(&path)
-            .map_err(Self::io(&path, "open the lock file"))?;
-        file.lock().map_err(Self::io(&path, "lock"))?;
-        Ok(file)
-    }
-
     /// Takes in what other programs have written since the last look.
     fn catch_up(&mut self) -> Result<(), BookError> {
         for path in book_files(&self.folder)? {
@@ -412,7 +369,6 @@ impl Appender {
             let known = self.tails.iter().position(|tail| tail.file == file);
             let known = known.unwrap_or_else(|| {
                 self.tails.push(Tail {
-                    path: path.clone(),
                     file: file.clone(),
                     len: 0,
                     lines: 0,
@@ -422,8 +378,8 @@ impl Appender {
                 self.tails.len() - 1
             });
             let tail = &mut self.tails[known];
-            let mut book = File::open(&path).map_err(Self::io(&path, "read"))?;
-            let len = book.metadata().map_err(Self::io(&path, "read"))?.len();
+            let mut book = File::open(&path).map_err(io_error(&path, "read"))?;
+            let len = book.metadata().map_err(io_error(&path, "read"))?.len();
             if len < tail.len {
                 return Err(BookError::ChangedMeanwhile { file });
             }
@@ -433,7 +389,7 @@ impl Appender {
             let mut bytes = Vec::new();
             book.seek(SeekFrom::Start(tail.len))
                 .and_then(|_| book.read_to_end(&mut bytes))
-                .map_err(Self::io(&path, "read"))?;
+                .map_err(io_error(&path, "read"))?;
             let chain = follow(&bytes, tail.head);
             let index = self.state.file(&file);
             for (n, name) in chain.lines.iter().enumerate() {
@@ -460,100 +416,6 @@ impl Appender {
             tail.head = chain.lines.last().map_or(tail.head, |name| name.sha);
             tail.lines += chain.lines.len();
             tail.len += chain.torn.start as u64;
-        }
-        Ok(())
-    }
-
-    /// Moves a last line cut short out of the own book: first copied and synced, then
-    /// cut off, so that a crash in between loses nothing.
-    fn set_torn_aside(&mut self) -> Result<(), BookError> {
-        let Some(tail) = self.own_tail() else {
-            return Ok(());
-        };
-        let (path, book, len) = (tail.path.clone(), tail.file.clone(), tail.len);
-        let mut file = match OpenOptions::new().read(true).write(true).open(&path) {
-            Ok(file) => file,
-            Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
-            Err(error) => return Err(Self::io(&path, "open for writing")(error)),
-        };
-        let reading = Self::io(&path, "read");
-        if file.metadata().map_err(&reading)?.len() <= len {
-            return Ok(());
-        }
-        let mut torn = Vec::new();
-        file.seek(SeekFrom::Start(len))
-            .and_then(|_| file.read_to_end(&mut torn))
-            .map_err(&reading)?;
-        if torn.is_empty() {
-            return Ok(());
-        }
-        let beside = format!("{book}.torn-{}", Sha::of(&torn).short());
-        let beside_path = self.folder.join(&beside);
-        let keeping = Self::io(&beside_path, "write");
-        let mut keep = File::create(&beside_path).map_err(&keeping)?;
-        keep.write_all(&torn)
-            .and_then(|()| keep.sync_all())
-            .map_err(&keeping)?;
-        self.sync_books_folder()?;
-        file.set_len(len)
-            .and_then(|()| file.sync_all())
-            .map_err(Self::io(&path, "cut the torn last line off"))?;
-        self.set_aside.push(SetAside {
-            book,
-            file: beside,
-            bytes: torn.len(),
-        });
-        Ok(())
-    }
-
-    fn write(&self, lines: &[(Stand, bool, String)]) -> Result<(), BookError> {
-        let mut text = String::with_capacity(lines.iter().map(|line| line.2.len() + 1).sum());
-        for (_, _, line) in lines {
-            text.push_str(line);
-            text.push('\n');
-        }
-        let path = self.folder.join(self.file());
-        let books = self.folder.join(BOOKS);
-        std::fs::create_dir_all(&books).map_err(Self::io(&books, "make the folder"))?;
-        let new = !path.exists();
-        let mut file = OpenOptions::new()
-            .create(true)
-            .append(true)
-            .open(&path)
-            .map_err(Self::io(&path, "open for writing"))?;
-        let writing = Self::io(&path, "write");
-        let before = file.metadata().map_err(&writing)?.len();
-        let written = file.write_all(text.as_bytes()).and_then(|()| {
-            if new {
-                file.sync_all()
-            } else {
-                file.sync_data()
-            }
-        });
-        if let Err(error) = written {
-            // Put the book back as it was. Should even that fail, what is left is a
-            // torn last line, which never counts and is set aside next time.
-            let _ = file.set_len(before).and_then(|()| file.sync_all());
-            if new {
-                let _ = std::fs::remove_file(&path);
-            }
-            return Err(writing(error));
-        }
-        if new {
-            self.sync_books_folder()?;
-        }
-        Ok(())
-    }
-
-    /// Makes sure a new file's name is on disk too.
-    fn sync_books_folder(&self) -> Result<(), BookError> {
-        let books = self.folder.join(BOOKS);
-        // Folders cannot be opened as files everywhere; where they cannot, names are
-        // written by the system itself.
-        if cfg!(unix) {
-            File::open(&books)
-                .and_then(|folder| folder.sync_all())
-                .map_err(Self::io(&books, "sync the folder"))?;
         }
         Ok(())
     }

@@ -5,7 +5,8 @@ use thiserror::Error;
 
 use super::chain::ChainFault;
 use super::conflict::Conflict;
-use super::parse::{LineFault, value_span};
+use super::line_fault::LineFault;
+use super::parse::value_span;
 use crate::quantity::trouble::{Place, Severity, Trouble};
 use crate::register::RegisterError;
 
@@ -32,7 +33,7 @@ pub enum BookError {
     #[error("{file}: {fault}")]
     Chain {
         file: String,
-        fault: ChainFault,
+        fault: Box<ChainFault>,
         /// The first bad line's text.
         excerpt: String,
     },

@@ -1,140 +1,21 @@
 //! From a line to an entry: strict, every fault of the line told with its bytes.
 
-use std::borrow::Cow;
 use std::ops::Range;
 
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
-use rust_decimal::Decimal;
-use thiserror::Error;
 
 use super::entry::{
     Age, Ending, Entry, Event, Finding, Found, Item, JobKind, Kind, Reason, SlotName,
 };
-use super::json::{Member, Value, members};
+use super::json::{Value, members};
+use super::keys::Keys;
+use super::line_fault::{LineFault, LineFaultKind};
 use super::sha::Sha;
-use crate::quantity::time::{TimeError, parse_given, parse_utc};
-use crate::quantity::{Number, nearest};
+use crate::quantity::Number;
 
 /// The book format this program writes and reads.
 pub const FORMAT: u32 = 1;
-
-/// One fault of a line.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LineFault {
-    pub kind: LineFaultKind,
-    /// Bytes of the line to point at.
-    pub span: Range<usize>,
-}
-
-/// What is wrong with a line.
-#[derive(Debug, Clone, PartialEq, Error)]
-pub enum LineFaultKind {
-    #[error("not UTF-8 text")]
-    NotUtf8,
-    #[error("not a JSON object: {expected} expected here")]
-    NotJson { expected: &'static str },
-    #[error("key `{key}` is stated twice")]
-    KeyTwice { key: String },
-    #[error("unknown key `{key}` in a `{entry}` entry")]
-    UnknownKey {
-        key: String,
-        entry: &'static str,
-        nearest: Option<&'static str>,
-        known: Vec<&'static str>,
-    },
-    #[error("a `{entry}` entry lacks `{key}`")]
-    MissingKey {
-        entry: &'static str,
-        key: &'static str,
-    },
-    #[error("the line lacks `entry`, its kind")]
-    NoKind,
-    #[error("no kind of entry `{found}`")]
-    UnknownKind {
-        found: String,
-        nearest: Option<&'static str>,
-    },
-    #[error("`prev` is not the first key")]
-    PrevNotFirst,
-    #[error("`{key}` should be {expected}, not {found}")]
-    WrongType {
-        key: &'static str,
-        expected: &'static str,
-        found: &'static str,
-    },
-    #[error("`{key}` is empty, begins or ends with a blank, or holds a control character")]
-    Untidy { key: &'static str },
-    #[error("`{key}` is `{found}`: it should be one of {}", words.join(", "))]
-    NotAWord {
-        key: &'static str,
-        found: String,
-        words: &'static [&'static str],
-        nearest: Option<&'static str>,
-    },
-    #[error("`{key}` is {found}: it should be {domain}")]
-    OutOfDomain {
-        key: &'static str,
-        found: String,
-        domain: &'static str,
-    },
-    #[error("`{key}`: {reason}")]
-    Time {
-        key: &'static str,
-        reason: TimeError,
-    },
-    #[error("`stop` is before `start`")]
-    StopsBeforeStart,
-    #[error("book format {found} is not known to this version")]
-    Format { found: u32 },
-}
-
-impl LineFaultKind {
-    /// A short fixed name, for programs.
-    pub fn name(&self) -> &'static str {
-        match self {
-            LineFaultKind::NotUtf8 => "entry-not-utf8",
-            LineFaultKind::NotJson { .. } => "entry-not-json",
-            LineFaultKind::KeyTwice { .. } => "entry-key-twice",
-            LineFaultKind::UnknownKey { .. } => "entry-unknown-key",
-            LineFaultKind::MissingKey { .. } | LineFaultKind::NoKind => "entry-missing-key",
-            LineFaultKind::UnknownKind { .. } => "entry-unknown-kind",
-            LineFaultKind::PrevNotFirst => "entry-prev-not-first",
-            LineFaultKind::WrongType { .. } => "entry-wrong-type",
-            LineFaultKind::Untidy { .. } => "entry-bad-text",
-            LineFaultKind::NotAWord { .. } => "entry-not-a-word",
-            LineFaultKind::OutOfDomain { .. } => "entry-out-of-domain",
-            LineFaultKind::Time { .. } => "entry-bad-time",
-            LineFaultKind::StopsBeforeStart => "job-stops-before-start",
-            LineFaultKind::Format { .. } => "book-format",
-        }
-    }
-
-    /// How to mend it, where that is not plain from what is wrong.
-    pub fn cure(&self) -> Option<String> {
-        match self {
-            LineFaultKind::UnknownKey { nearest, known, .. } => Some(match nearest {
-                Some(near) => format!("did you mean `{near}`?"),
-                None => format!("keys known here: {}", known.join(", ")),
-            }),
-            LineFaultKind::UnknownKind { nearest, .. } => Some(match nearest {
-                Some(near) => format!("did you mean `{near}`?"),
-                None => format!("kinds: {}", Kind::WORDS.join(", ")),
-            }),
-            LineFaultKind::NotAWord { nearest, .. } => {
-                nearest.map(|near| format!("did you mean `{near}`?"))
-            }
-            LineFaultKind::Time { reason, .. } => match reason {
-                TimeError::Skipped { .. } | TimeError::Twice { .. } => {
-                    Some("write the time with its offset, or in UTC with a `Z`".to_owned())
-                }
-                _ => None,
-            },
-            LineFaultKind::Format { .. } => Some("read it with a newer wearbook".to_owned()),
-            _ => None,
-        }
-    }
-}
 
 /// How the line came about.
 #[derive(Debug, Clone, Copy)]
@@ -178,6 +59,17 @@ pub fn value_span(line: &[u8], key: &str) -> Option<Range<usize>> {
 
 const COMMON: &[&str] = &["prev", "entry", "time", "logged", "who", "machine"];
 const GIVEN: &[&str] = &["entry", "time", "who", "machine"];
+
+/// Every key an entry of this kind may have, in a book or given for recording.
+pub(super) fn known_keys(kind: Kind, book: bool) -> impl Iterator<Item = &'static str> {
+    let common = if book { COMMON } else { GIVEN };
+    let machine = !matches!(kind, Kind::Opened | Kind::Withdrawn);
+    common
+        .iter()
+        .copied()
+        .filter(move |key| machine || *key != "machine")
+        .chain(own_keys(kind).iter().copied())
+}
 
 /// The keys of a kind beside the common ones.
 fn own_keys(kind: Kind) -> &'static [&'static str] {
@@ -277,226 +169,7 @@ fn parse(line: &[u8], source: Source<'_>) -> Result<(Sha, Entry), Vec<LineFault>
     }
 }
 
-struct Keys<'a> {
-    all: Vec<Member<'a>>,
-    end: usize,
-    entry: &'static str,
-    faults: Vec<LineFault>,
-}
-
-impl<'a> Keys<'a> {
-    fn fault(&mut self, span: Range<usize>, kind: LineFaultKind) {
-        self.faults.push(LineFault { kind, span });
-    }
-
-    fn get(&self, key: &str) -> Option<(Value<'a>, Range<usize>)> {
-        let member = self.all.iter().find(|member| member.key == key)?;
-        Some((member.value.clone(), member.span.clone()))
-    }
-
-    fn kind(&mut self) -> Option<Kind> {
-        let Some((value, span)) = self.get("entry") else {
-            self.fault(0..1, LineFaultKind::NoKind);
-            return None;
-        };
-        let Value::Text(word) = value else {
-            self.wrong_type("entry", "a text", &value, span);
-            return None;
-        };
-        let kind = Kind::from_word(&word);
-        if kind.is_none() {
-            let nearest = nearest(&word, Kind::WORDS.iter().copied());
-            let found = word.into_owned();
-            self.fault(span, LineFaultKind::UnknownKind { found, nearest });
-        }
-        kind
-    }
-
-    /// Unknown keys, keys stated twice, `prev` not first.
-    fn look_over(&mut self, kind: Kind, book: bool) {
-        let known = || {
-            let common = if book { COMMON } else { GIVEN };
-            let machine = !matches!(kind, Kind::Opened | Kind::Withdrawn);
-            common
-                .iter()
-                .copied()
-                .filter(move |key| machine || *key != "machine")
-                .chain(own_keys(kind).iter().copied())
-        };
-        let mut found = Vec::new();
-        for (i, member) in self.all.iter().enumerate() {
-            let key: &str = &member.key;
-            let span = member.key_span.clone();
-            if self.all[..i].iter().any(|other| other.key == member.key) {
-                let key = key.to_owned();
-                found.push((span, LineFaultKind::KeyTwice { key }));
-            } else if !known().any(|name| name == key) {
-                let unknown = LineFaultKind::UnknownKey {
-                    key: key.to_owned(),
-                    entry: kind.word(),
-                    nearest: nearest(key, known()),
-                    known: known().collect(),
-                };
-                found.push((span, unknown));
-            } else if book && i > 0 && key == "prev" {
-                found.push((span, LineFaultKind::PrevNotFirst));
-            }
-        }
-        for (span, kind) in found {
-            self.fault(span, kind);
-        }
-    }
-
-    fn wrong_type(
-        &mut self,
-        key: &'static str,
-        expected: &'static str,
-        found: &Value<'_>,
-        span: Range<usize>,
-    ) {
-        let found = found.words();
-        let kind = LineFaultKind::WrongType {
-            key,
-            expected,
-            found,
-        };
-        self.fault(span, kind);
-    }
-
-    fn must(&mut self, key: &'static str) {
-        if self.get(key).is_none() {
-            let entry = self.entry;
-            let end = self.end;
-            self.fault(
-                end.saturating_sub(1)..end,
-                LineFaultKind::MissingKey { entry, key },
-            );
-        }
-    }
-
-    fn text_at(&mut self, key: &'static str) -> Option<(Cow<'a, str>, Range<usize>)> {
-        let (value, span) = self.get(key)?;
-        let Value::Text(text) = value else {
-            self.wrong_type(key, "a text", &value, span);
-            return None;
-        };
-        // A note may have lines; everything else is a name or a short phrase.
-        let lines = matches!(key, "note" | "why" | "what");
-        let untidy = text.is_empty()
-            || text.trim() != text
-            || text
-                .chars()
-                .any(|c| c.is_control() && !(lines && c == '\n'));
-        if untidy {
-            self.fault(span, LineFaultKind::Untidy { key });
-            return None;
-        }
-        Some((text, span))
-    }
-
-    fn text_if(&mut self, key: &'static str) -> Option<String> {
-        self.text_at(key).map(|(text, _)| text.into_owned())
-    }
-
-    fn text(&mut self, key: &'static str) -> Option<String> {
-        self.must(key);
-        self.text_if(key)
-    }
-
-    fn word_if<T>(
-        &mut self,
-        key: &'static str,
-        words: &'static [&'static str],
-        from_word: fn(&str) -> Option<T>,
-    ) -> Option<T> {
-        let (text, span) = self.text_at(key)?;
-        let value = from_word(&text);
-        if value.is_none() {
-            let nearest = nearest(&text, words.iter().copied());
-            let found = text.into_owned();
-            let kind = LineFaultKind::NotAWord {
-                key,
-                found,
-                words,
-                nearest,
-            };
-            self.fault(span, kind);
-        }
-        value
-    }
-
-    fn time(&mut self, key: &'static str, source: Source<'_>) -> Option<DateTime<Utc>> {
-        self.must(key);
-        let (text, span) = self.text_at(key)?;
-        let time = match source {
-            Source::Book => parse_utc(&text),
-            Source::Given { zone, .. } => parse_given(&text, zone),
-        };
-        match time {
-            Ok(time) => Some(time),
-            Err(reason) => {
-                self.fault(span, LineFaultKind::Time { key, reason });
-                None
-            }
-        }
-    }
-
-    fn written(&mut self, key: &'static str) -> Option<(&'a str, Range<usize>)> {
-        let (value, span) = self.get(key)?;
-        let Value::Number(text) = value else {
-            self.wrong_type(key, "a number", &value, span);
-            return None;
-        };
-        Some((text, span))
-    }
-
-    /// A number; `least` is the least it may be.
-    fn number_if(&mut self, key: &'static str, least: Option<f64>) -> Option<Number> {
-        let (text, span) = self.written(key)?;
-        let number =
-            Number::parse(text).filter(|number| least.is_none_or(|least| number.get() >= least));
-        if number.is_none() {
-            let domain = match least {
-                Some(_) => "a number, 0 or more",
-                None => "a finite number",
-            };
-            let found = text.to_owned();
-            self.fault(span, LineFaultKind::OutOfDomain { key, found, domain });
-        }
-        number
-    }
-
-    fn number(&mut self, key: &'static str, least: Option<f64>) -> Option<Number> {
-        self.must(key);
-        self.number_if(key, least)
-    }
-
-    /// Money; a rebate may be below 0.
-    fn money_if(&mut self, key: &'static str) -> Option<Decimal> {
-        let (text, span) = self.written(key)?;
-        let amount = text
-            .parse::<Decimal>()
-            .or_else(|_| Decimal::from_scientific(text))
-            .ok();
-        if amount.is_none() {
-            let found = text.to_owned();
-            let domain = "an amount of money";
-            self.fault(span, LineFaultKind::OutOfDomain { key, found, domain });
-        }
-        amount
-    }
-
-    fn whole_if(&mut self, key: &'static str) -> Option<u32> {
-        let (text, span) = self.written(key)?;
-        let number = text.parse::<u32>().ok().filter(|n| *n >= 1);
-        if number.is_none() {
-            let found = text.to_owned();
-            let domain = "a whole number, 1 or more";
-            self.fault(span, LineFaultKind::OutOfDomain { key, found, domain });
-        }
-        number
-    }
-
+impl Keys<'_> {
     fn slot(&mut self) -> Option<SlotName> {
         let component = self.text("component");
         let position = self.text("position");

@@ -122,14 +122,16 @@ impl State {
     }
 
     /// Finds the one line whose name begins with these digits.
-    pub(super) fn find(&self, digits: &str) -> Result<Sha, Conflict> {
+    pub(super) fn find(&self, digits: &str) -> Result<Sha, Box<Conflict>> {
         self.find_turn(digits)
             .map(|turn| self.known[turn as usize].sha)
     }
 
-    fn find_turn(&self, digits: &str) -> Result<u32, Conflict> {
-        let none = || Conflict::NoSuchEntry {
-            sha: digits.to_owned(),
+    fn find_turn(&self, digits: &str) -> Result<u32, Box<Conflict>> {
+        let none = || {
+            Box::new(Conflict::NoSuchEntry {
+                sha: digits.to_owned(),
+            })
         };
         let mut low = digits.to_owned();
         while low.len() < 64 {
@@ -146,10 +148,10 @@ impl State {
         match found[..] {
             [] => Err(none()),
             [turn] => Ok(turn),
-            _ => Err(Conflict::SeveralEntries {
+            _ => Err(Box::new(Conflict::SeveralEntries {
                 sha: digits.to_owned(),
                 witnesses: found.iter().map(|turn| self.witness(*turn)).collect(),
-            }),
+            })),
         }
     }
 
@@ -299,7 +301,7 @@ impl State {
     pub(super) fn withdrawal_conflict(&self, digits: &str) -> Option<Conflict> {
         let turn = match self.find_turn(digits) {
             Ok(turn) => turn,
-            Err(conflict) => return Some(conflict),
+            Err(conflict) => return Some(*conflict),
         };
         let known = &self.known[turn as usize];
         let witness = self.witness(turn);

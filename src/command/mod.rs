@@ -42,7 +42,7 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Start(start::StartArgs),
-    Record(record::RecordArgs),
+    Record(Box<record::RecordArgs>),
     Withdraw(withdraw::WithdrawArgs),
     Check(check::CheckArgs),
     Simulate(simulate::SimulateArgs),

@@ -5,6 +5,7 @@
 
 mod build;
 mod fault;
+mod parts;
 mod types;
 mod walk;
 
