@@ -45,7 +45,9 @@ impl Run<'_> {
                 agenda.push((at(monday, 6, 5 + minute, zone), Due::Reading));
             }
             let stop = monday + Duration::days(stop_day);
-            if week > 0 && week as u32 % truth.crew.stop_every_weeks == 0 && stop <= record.last_day
+            if week > 0
+                && (week as u32).is_multiple_of(truth.crew.stop_every_weeks)
+                && stop <= record.last_day
             {
                 number += 1;
                 let due = Due::Stop {

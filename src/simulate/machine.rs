@@ -272,7 +272,11 @@ impl Run<'_> {
             .or_else(|| component.part.clone());
         item.batch = component.batch.as_ref().map(|letters| match bad {
             Some(bad) => bad.batch.clone(),
-            None => format!("{letters}{:02}Q{}", day.year() % 100, (day.month() + 2) / 3),
+            None => format!(
+                "{letters}{:02}Q{}",
+                day.year() % 100,
+                day.month().div_ceil(3)
+            ),
         });
         if let Some(letters) = &component.serial {
             self.serials += 1;

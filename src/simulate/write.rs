@@ -31,7 +31,13 @@ pub enum WriteError {
     },
     /// The append path refused what was simulated.
     #[error("{0}")]
-    Book(#[from] BookError),
+    Book(Box<BookError>),
+}
+
+impl From<BookError> for WriteError {
+    fn from(error: BookError) -> Self {
+        WriteError::Book(Box::new(error))
+    }
 }
 
 impl WriteError {
