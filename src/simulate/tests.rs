@@ -10,7 +10,7 @@ use crate::book::{Age, Event, Finding, Found, Kind, Ledger, Reason};
 const REGISTER: &str = include_str!("../../sample-ledger/plant.toml");
 const TRUTH: &str = include_str!("../../sample-ledger/truth.toml");
 /// The seed of the sample ledger, as its README states it.
-const SEED: u64 = 2026;
+const SEED: u64 = 2021;
 
 fn register() -> Register {
     Register::parse(REGISTER).expect("the sample's register is sound")
@@ -326,10 +326,19 @@ fn the_sample_is_as_awkward_as_its_truth_says() {
                 && ended(t, Reason::Failed)
         })
     };
-    assert!(
-        failures("packing-set", "H-02", "P2")
-            > 2 * failures("packing-set", "H-01", "P2").max(failures("packing-set", "H-02", "P1"))
-    );
+    let at_p2 = failures("packing-set", "H-02", "P2");
+    for (machine, position) in [
+        ("H-01", "P2"),
+        ("H-02", "P1"),
+        ("H-02", "P3"),
+        ("H-03", "P2"),
+    ] {
+        let there = failures("packing-set", machine, position);
+        assert!(
+            2 * at_p2 > 3 * there,
+            "{at_p2} against {there} at {machine} {position}"
+        );
+    }
     let no_failure = |component: &str| {
         count(&|t| {
             t.entry
