@@ -14,3 +14,5 @@ mod damage;
 mod lines;
 #[path = "ledger/processes.rs"]
 mod processes;
+#[path = "ledger/register.rs"]
+mod register;

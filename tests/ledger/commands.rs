@@ -378,3 +378,47 @@ fn check_speaks_json_and_csv() {
     assert_eq!(rows.headers().expect("head").len(), 7);
     assert_eq!(rows.records().count(), kinds.len());
 }
+
+/// On a terminal, what the flags leave out is asked for. `script` lends the terminal;
+/// where there is none, there is nothing to test.
+#[test]
+#[cfg(target_os = "linux")]
+fn on_a_terminal_what_is_missing_is_asked_for() {
+    use std::io::{Read, Write};
+    use std::process::{Command, Stdio};
+    let bench = Bench::new();
+    let line = format!(
+        "{} record --who Me reading --machine H-02",
+        env!("CARGO_BIN_EXE_wearbook")
+    );
+    let script = Command::new("script")
+        .args(["--quiet", "--return", "--command", &line, "/dev/null"])
+        .current_dir(bench.folder())
+        .env("TERM", "xterm")
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn();
+    let Ok(mut child) = script else {
+        eprintln!("no `script` here: not tried");
+        return;
+    };
+    let mut stdin = child.stdin.take().expect("stdin");
+    let mut stdout = child.stdout.take().expect("stdout");
+    // The one meter of the plant needs no question; the reading does.
+    let mut asked = Vec::new();
+    let mut byte = [0];
+    while !String::from_utf8_lossy(&asked).contains("Reading") {
+        match stdout.read(&mut byte) {
+            Ok(1) => asked.push(byte[0]),
+            _ => panic!("not asked: {}", String::from_utf8_lossy(&asked)),
+        }
+    }
+    stdin.write_all(b"1234\r").expect("answer");
+    let mut rest = String::new();
+    stdout.read_to_string(&mut rest).expect("rest");
+    assert!(child.wait().expect("script").success(), "{rest}");
+    assert!(rest.contains("reading H-02 hours 1234 h"), "{rest}");
+    let ledger = Ledger::read(bench.folder()).expect("read");
+    assert_eq!(ledger.entries().len(), 1);
+}

@@ -31,10 +31,8 @@ use args::{Keys, KindArgs};
 /// from `-` (standard input) are recorded one by one as they come, each told once it
 /// is on disk; the first refused line ends it.
 #[derive(Debug, clap::Args)]
-#[command(
-    subcommand_negates_reqs = true,
-    args_conflicts_with_subcommands = false
-)]
+#[command(subcommand_value_name = "KIND", subcommand_help_heading = "Kinds")]
+#[command(disable_help_subcommand = true)]
 pub struct RecordArgs {
     #[command(flatten)]
     writing: Writing,
