@@ -165,7 +165,7 @@ fn simulate_makes_a_ledger_and_never_overwrites_one() {
 
     let before = std::fs::read(out.join("books/workshop.jsonl")).expect("made");
     let (code, said) = run(&truth, &out);
-    assert_eq!(code, Some(4));
+    assert_eq!(code, Some(2));
     assert_eq!(
         said,
         "error: FOLDER/again: there is something here already\n   \

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::quantity::group;
 use crate::register::Register;
-use crate::simulate::{self, Place, Size};
+use crate::simulate::{self, Place, Size, WriteError};
 
 /// Make a ledger from a stated truth and a seed
 ///
@@ -70,10 +70,10 @@ pub fn run(args: &SimulateArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         reading_book: &truth.record.reading_book,
     };
     simulate::write(&place, &made.entries).map_err(|error| {
-        let fault = if error.is_io() {
-            Fault::Io
-        } else {
-            Fault::Data
+        let fault = match &error {
+            WriteError::Taken { .. } => Fault::Use,
+            error if error.is_io() => Fault::Io,
+            _ => Fault::Data,
         };
         CommandError::all(fault, error.troubles())
     })?;

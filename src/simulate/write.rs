@@ -62,7 +62,8 @@ impl WriteError {
     /// True where a file or folder could not be read or written.
     pub fn is_io(&self) -> bool {
         match self {
-            WriteError::Taken { .. } | WriteError::Io { .. } => true,
+            WriteError::Taken { .. } => false,
+            WriteError::Io { .. } => true,
             WriteError::Book(error) => error.is_io(),
         }
     }
