@@ -1,11 +1,12 @@
 //! A ledger folder, read: its register, its books, and what is wrong with them.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
 use super::chain::{Chain, read_chain};
-use super::entry::{Entry, Kind};
+use super::entry::{Entry, Event, Kind};
 use super::error::{BookError, chain_trouble, line_trouble};
 use super::line_fault::LineFault;
 use super::parse::parse_line;
@@ -193,9 +194,36 @@ impl Ledger {
     }
 
     /// The names of all lines that are withdrawn.
-    pub fn withdrawn(&self) -> std::collections::HashSet<Sha> {
-        let state = self.state();
-        state.withdrawn()
+    pub fn withdrawn(&self) -> HashSet<Sha> {
+        let named: Vec<&str> = self
+            .lines()
+            .filter_map(|placed| match &placed.entry.event {
+                Event::Withdrawn { entry_sha, .. } => Some(entry_sha.as_str()),
+                _ => None,
+            })
+            .collect();
+        if named.is_empty() {
+            return HashSet::new();
+        }
+        let mut lines: Vec<(Sha, bool)> = self
+            .books
+            .iter()
+            .filter(|book| book.copy_of.is_none())
+            .flat_map(|book| book.chain.lines.iter().zip(&book.lines))
+            .map(|(name, line)| (name.sha, line.as_ref().map_or(true, may_be_withdrawn)))
+            .collect();
+        lines.sort_unstable();
+        let find = |digits: &str| {
+            let from = lines.partition_point(|(sha, _)| sha.to_string().as_str() < digits);
+            let mut found = lines[from..]
+                .iter()
+                .take_while(|(sha, _)| sha.begins_with(digits));
+            match (found.next(), found.next()) {
+                (Some((sha, true)), None) => Some(*sha),
+                _ => None,
+            }
+        };
+        named.into_iter().filter_map(find).collect()
     }
 
     /// Everything known, with every entry taken in whatever stands against it.
@@ -311,6 +339,11 @@ impl Ledger {
         });
         torn.collect()
     }
+}
+
+/// First lines and withdrawals stand for ever.
+fn may_be_withdrawn(entry: &Entry) -> bool {
+    !matches!(entry.event.kind(), Kind::Opened | Kind::Withdrawn)
 }
 
 /// The book files of a ledger folder, by name; none if it has no books yet.

@@ -133,6 +133,12 @@ impl<'a> Look<'a> {
 
     pub(super) fn withdrawals(&mut self) {
         let ledger = self.ledger;
+        let any = ledger
+            .lines()
+            .any(|placed| placed.entry.event.kind() == Kind::Withdrawn);
+        if !any {
+            return;
+        }
         let mut found = Vec::new();
         ledger.state_and(|state, placed| {
             if let Event::Withdrawn { entry_sha, .. } = &placed.entry.event

@@ -5,7 +5,7 @@
 //! A late entry is held against its neighbours on both sides. One entry costs a
 //! binary search, however long the record.
 
-use std::collections::{BTreeMap, HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, TimeDelta, Utc};
 
@@ -113,12 +113,6 @@ impl State {
             sha: known.sha,
             time: known.time,
         }
-    }
-
-    /// The names of all lines that are withdrawn.
-    pub(super) fn withdrawn(&self) -> HashSet<Sha> {
-        let gone = self.known.iter().filter(|k| k.withdrawn_by.is_some());
-        gone.map(|known| known.sha).collect()
     }
 
     /// Finds the one line whose name begins with these digits.
