@@ -32,14 +32,27 @@ pub struct Item {
     pub wear: Vec<WearLine>,
 }
 
-/// How one quantity of a part runs: `new + per_usage · usage`.
+/// How one quantity of a part runs: `new + per_usage · usage`, up to a last usage.
 #[derive(Debug, Clone, PartialEq)]
 pub struct WearLine {
     /// Which of the truth's quantities.
     pub wear: usize,
     pub new: f64,
     pub per_usage: f64,
+    /// From here on it changes no more.
+    pub until: f64,
 }
+
+impl WearLine {
+    /// The quantity at a usage of the part.
+    pub fn at(&self, usage: f64) -> f64 {
+        self.new + self.per_usage * usage.min(self.until)
+    }
+}
+
+/// A part in use past the end of its life wears on by so much of its life, and no further:
+/// it no longer does the work that wears it.
+const PAST_END: f64 = 1.2;
 
 /// What decides a part's life beside chance.
 #[derive(Debug, Clone, Copy)]
@@ -127,13 +140,17 @@ fn draw_mode(component: &ComponentTruth, nature: &mut ChaCha12Rng) -> usize {
 fn wear_line(number: usize, wear: &Wear, life: f64, nature: &mut ChaCha12Rng) -> WearLine {
     let new = wear.new + wear.new_sd * draw::normal(nature).clamp(-2.0, 2.0);
     let factor = draw::around_one(wear.item_scatter, nature);
-    let per_usage = match wear.at_end {
-        Some(end) => (end - new) / life,
-        None => wear.per_1000.unwrap_or(0.0) * factor / 1000.0,
+    let (per_usage, until) = match wear.at_end {
+        Some(end) => ((end - new) / life, PAST_END * life),
+        None => (
+            wear.per_1000.unwrap_or(0.0) * factor / 1000.0,
+            f64::INFINITY,
+        ),
     };
     WearLine {
         wear: number,
         new,
         per_usage,
+        until,
     }
 }

@@ -354,6 +354,10 @@ impl Run<'_> {
         };
         let truth = self.plant.truth;
         let place = &self.machine.slots[slot];
+        let component = &truth.components[place.component];
+        // There is nothing left to measure on what lies in pieces.
+        let broken = item.hides_fault(self.usage, component)
+            && component.modes[item.mode].called == Called::Failed;
         let mut with_last = None;
         for line in &item.wear {
             let wear = &truth.wear[line.wear];
@@ -371,7 +375,10 @@ impl Run<'_> {
                 .as_ref()
                 .map_or(0.0, |mate| self.loss_of(mate, &place.cylinder));
             let noise = wear.noise * draw::normal(&mut self.crew);
-            let value = line.new + line.per_usage * item.age(self.usage) + mate + noise;
+            if broken {
+                continue;
+            }
+            let value = line.at(item.age(self.usage)) + mate + noise;
             sheet.lines.push((
                 Event::Measured {
                     slot: self.slot_name(slot),
