@@ -15,8 +15,10 @@
 //! | [`register`] | `plant.toml`: what the plant has, with its limits, parts and rates |
 //! | [`book`] | kinds of entry, the chain, reading, appending, withdrawing, torn tails |
 //! | [`store`] | DuckDB: books loaded, `queries/` run, typed rows back |
+//! | [`intake`] | files of other shapes to checked lives |
 //! | [`life`] | what a life is: entry age, window, outcome, mode; a checked sample |
 //! | [`model`] | distributions, likelihood, limits, posterior, ranks |
+//! | [`cost`] | what one renewal costs, and where the figure comes from |
 //! | [`policy`] | when to renew: optimum for known lives, decision from data |
 //! | [`view`] | results as tables, JSON and CSV: the contract |
 //! | [`chart`] | plain numbers to SVG pictures |
@@ -30,6 +32,8 @@
 pub mod book;
 pub mod chart;
 pub mod command;
+pub mod cost;
+pub mod intake;
 pub mod life;
 pub mod model;
 pub mod policy;

@@ -6,6 +6,7 @@
 use std::io;
 
 use crate::book::BookError;
+use crate::intake::lives_csv::LivesFileError;
 use crate::quantity::trouble::{Trouble, shown};
 use crate::register::RegisterError;
 use crate::store::{StoreError, StoreFault};
@@ -115,6 +116,17 @@ impl From<StoreError> for CommandError {
             StoreFault::Use => Fault::Use,
             StoreFault::Data => Fault::Data,
             StoreFault::Io => Fault::Io,
+        };
+        Self::all(fault, error.troubles())
+    }
+}
+
+impl From<LivesFileError> for CommandError {
+    fn from(error: LivesFileError) -> Self {
+        let fault = if error.is_io() {
+            Fault::Io
+        } else {
+            Fault::Data
         };
         Self::all(fault, error.troubles())
     }

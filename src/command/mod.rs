@@ -8,8 +8,12 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 mod check;
+mod evidence;
 mod fault;
+mod fit;
+mod interval;
 mod record;
+mod select;
 mod simulate;
 mod start;
 mod ui;
@@ -45,6 +49,8 @@ enum Command {
     Record(Box<record::RecordArgs>),
     Withdraw(withdraw::WithdrawArgs),
     Check(check::CheckArgs),
+    Fit(fit::FitArgs),
+    Interval(interval::IntervalArgs),
     Simulate(simulate::SimulateArgs),
 }
 
@@ -67,6 +73,8 @@ pub fn main() -> ExitCode {
         Command::Record(args) => record::run(args, &mut ui),
         Command::Withdraw(args) => withdraw::run(args, &mut ui),
         Command::Check(args) => check::run(args, &mut ui),
+        Command::Fit(args) => fit::run(args, &mut ui),
+        Command::Interval(args) => interval::run(args, &mut ui),
         Command::Simulate(args) => simulate::run(args, &mut ui),
     };
     match outcome {

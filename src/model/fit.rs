@@ -27,9 +27,15 @@ pub enum FitError {
         "all {failures} failures fit one usage (between {from} and {to}) and no item ran beyond it: the shape has no upper end"
     )]
     ShapeUnbounded { from: f64, to: f64, failures: u64 },
-    /// The likelihood still rises where the search ends.
+    /// The likelihood rises towards shape 0: what was seen to fail could as well have
+    /// failed as soon as it was put in.
     #[error(
-        "the likelihood still rises at shape {shape:.3}: the entry ages or windows leave the shape without an end"
+        "the likelihood rises towards shape 0: no failure is known to have come late, so nothing holds the shape up"
+    )]
+    ShapeTowardsZero,
+    /// The likelihood rises with the shape as far as it is looked at.
+    #[error(
+        "the likelihood still rises at shape {shape:.0}: entry ages or windows leave the shape without an upper end"
     )]
     ShapeAtEdge { shape: f64 },
     /// The gradient stayed above tolerance; the last point is for diagnosis, not for use.
@@ -83,7 +89,7 @@ const B_TO: f64 = 6.0;
 ///
 /// Units: scale in the usage unit of the sample.
 /// Errors: [`FitError`]; never a shape or scale that the data do not bound.
-/// Accuracy: 1e-9 relative or better (`tests/model.rs`).
+/// Accuracy: 1e-9 relative or better (`tests/numbers/model.rs`).
 pub fn fit_weibull(sample: &Sample) -> Result<WeibullFit, FitError> {
     check_bounded(sample)?;
     let likelihood = Likelihood::new(sample);
@@ -230,7 +236,10 @@ fn scan(profile: impl Fn(f64) -> f64) -> Result<f64, FitError> {
         }
     }
     let b = B_FROM + SCAN_STEP * best.1 as f64;
-    if best.1 == 0 || best.1 == count {
+    if best.1 == 0 {
+        return Err(FitError::ShapeTowardsZero);
+    }
+    if best.1 == count {
         return Err(FitError::ShapeAtEdge { shape: b.exp() });
     }
     Ok(b)

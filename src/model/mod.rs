@@ -9,6 +9,7 @@
 //! smooth and a change of units only shifts `a`.
 
 pub mod fit;
+pub mod group;
 pub mod likelihood;
 pub mod limits;
 pub mod numeric;

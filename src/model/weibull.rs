@@ -58,7 +58,7 @@ impl Weibull {
     /// Mean usage per item when each is taken out at `t` or at failure: `∫₀ᵗ R(u) du`.
     ///
     /// Domain: `t >= 0`; infinite `t` gives the mean. Accuracy: 1e-12 relative
-    /// (`tests/policy_age.rs` holds it to values of arbitrary precision).
+    /// (`tests/numbers/policy.rs` holds it to values of arbitrary precision).
     pub fn mean_to(&self, t: f64) -> f64 {
         if t <= 0.0 {
             return 0.0;

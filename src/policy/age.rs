@@ -70,7 +70,7 @@ pub const NEAR: f64 = 0.05;
 /// Formula: `[Cp·R(T) + Cf·F(T)] / ∫₀ᵀ R(t) dt`. Infinite `at` is run to failure, `Cf/mean`.
 /// Units: currency per unit of usage.
 /// Domain: `at > 0`. Errors: [`PolicyError::Usage`] otherwise. Never NaN.
-/// Accuracy: 1e-9 relative for shapes 0.3 to 50 (`tests/policy.rs`).
+/// Accuracy: 1e-9 relative for shapes 0.3 to 50 (`tests/numbers/policy.rs`).
 pub fn cost_rate(life: &Weibull, costs: Costs, at: f64) -> Result<f64, PolicyError> {
     if at.is_nan() || at <= 0.0 {
         return Err(PolicyError::Usage { value: at });
@@ -144,7 +144,7 @@ pub(crate) fn ln_unit_optimum(shape: f64, costs: Costs) -> Option<f64> {
 /// Formula: the root of `h(T)·∫₀ᵀR − F(T) = Cp/(Cf − Cp)`, unique for shape > 1 and
 /// `Cf > Cp`; otherwise running to failure costs least and `interval` is `None`.
 /// Units: usage in the life's unit; cost rates in the costs' unit per unit of usage.
-/// Accuracy: 1e-7 relative in T, 1e-9 in cost (`tests/policy.rs`).
+/// Accuracy: 1e-7 relative in T, 1e-9 in cost (`tests/numbers/policy.rs`).
 pub fn age_policy(life: &Weibull, costs: Costs) -> AgePolicy {
     let ln_scale = life.scale.ln();
     let forever = ln_unit_cost(life.shape, costs, f64::INFINITY);

@@ -108,7 +108,7 @@ const WALK: f64 = 0.1;
 ///
 /// `confidence` is two-sided, for the saving. Units: usage as the sample's; costs per unit
 /// of usage. Accuracy: 2e-3 in the optimum, 1e-4 in ln cost, 0.01 in the chance
-/// (`tests/policy.rs`).
+/// (`tests/numbers/policy.rs`).
 pub fn decide(posterior: &Posterior, costs: Costs, confidence: f64) -> Decision {
     DecisionMaker::new(posterior, costs).decide(confidence)
 }

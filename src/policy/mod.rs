@@ -6,6 +6,7 @@
 
 pub mod age;
 pub mod decide;
+pub mod evidence;
 pub mod recommend;
 
 pub use age::{AgePolicy, Costs, PolicyError, age_policy, cost_rate};

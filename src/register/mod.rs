@@ -4,11 +4,13 @@
 //! with its line. Never: clock, SQL, printing.
 
 mod build;
+mod costs;
 mod fault;
 mod parts;
 mod types;
 mod walk;
 
+pub use costs::RegisterCosts;
 pub use fault::{Fault, FaultKind, RegisterError};
 pub use types::{
     Access, AssumedShape, Ceiling, Component, Layout, LayoutSlots, Machine, Measurement, Part,

@@ -1,3 +1,9 @@
 //! Views: results as tables, JSON and CSV.
+//!
+//! In: typed results of the rooms below. Out: text; its keys are a contract.
+//! Never: computation, printing.
 
 pub mod findings;
+pub mod fit;
+pub mod interval;
+pub mod table;

@@ -3,6 +3,8 @@
 
 use std::path::PathBuf;
 
+pub mod study;
+
 use serde::Deserialize;
 use wearbook::life::{End, Life, Sample};
 

@@ -18,14 +18,14 @@ mod conditional;
 
 use thiserror::Error;
 
-use self::conditional::{Conditional, ScaleTable};
+use self::conditional::{Conditional, ScaleTable, ln_scale_mass};
 use super::fit::best_scale;
 use super::likelihood::Likelihood;
 use super::limits::Limits;
 use super::numeric::{GAUSS_10, root};
 use super::target::Target;
 use super::weibull::{Weibull, ln_mean_factor};
-use crate::life::Sample;
+use crate::life::{End, Sample};
 
 /// What is believed of the shape before the data.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -55,6 +55,15 @@ impl ShapePrior {
         })
     }
 
+    /// Width of the panels around the peak, in standard deviations. Limits far out in the
+    /// tails of a quantile need a finer rule than the means a decision takes.
+    fn panel(self) -> f64 {
+        match self {
+            ShapePrior::Flat => 1.0,
+            ShapePrior::LogNormal { .. } => 1.6,
+        }
+    }
+
     /// Log density in ln shape, up to a constant.
     fn ln_density(self, b: f64) -> f64 {
         match self {
@@ -72,7 +81,7 @@ pub enum PosteriorError {
     NoFailures,
     /// The density does not fall off: these data and this prior leave the shape open.
     #[error(
-        "{failures} failure(s) of this kind leave the shape open under the prior 1/shape; two at different usages are the least"
+        "too few failures bound the shape under the prior 1/shape: two at different usages, each known to have come after a usage at which the item was sound, are the least"
     )]
     Improper { failures: u64 },
 }
@@ -112,6 +121,8 @@ pub struct Posterior {
 
 /// Density is followed down to e^(−DROP) of its peak: 1e-14.
 const DROP: f64 = 32.0;
+/// Nodes lighter than this share of the peak are left out.
+const LEAST_WEIGHT: f64 = 1e-14;
 /// ln shape beyond which a density that has not fallen counts as open.
 const B_REACH: f64 = 45.0;
 
@@ -119,7 +130,7 @@ impl Posterior {
     /// Builds the posterior.
     ///
     /// Accuracy: quantiles to 1e-6 relative without windows, 1e-5 with
-    /// (`tests/model.rs`, and against a doubled rule).
+    /// (`tests/numbers/model.rs`, and against a doubled rule).
     /// Errors: [`PosteriorError`].
     pub fn new(sample: &Sample, prior: ShapePrior) -> Result<Self, PosteriorError> {
         let failures = sample.failures();
@@ -127,11 +138,14 @@ impl Posterior {
             return Err(PosteriorError::NoFailures);
         }
         let improper = PosteriorError::Improper { failures };
+        if prior == ShapePrior::Flat && bounding(sample) < 2 {
+            return Err(improper);
+        }
         let likelihood = Likelihood::new(sample);
         let marginal = |b: f64| ln_marginal(&likelihood, prior, failures, b);
         let (peak, top) = climb(marginal, 0.5).ok_or(improper)?;
         let spread = spread_at(marginal, peak, top);
-        let edges = edges(marginal, peak, top, spread).ok_or(improper)?;
+        let edges = edges(marginal, peak, top, prior.panel() * spread).ok_or(improper)?;
 
         let mut nodes = Vec::with_capacity(10 * edges.len());
         let mut panels = Vec::with_capacity(edges.len());
@@ -142,10 +156,10 @@ impl Posterior {
             let mut mass = 0.0;
             for (x, w) in GAUSS_10 {
                 let b = from + half * (1.0 + x);
-                let (ln_density, scale) = conditional_at(&likelihood, prior, failures, b);
-                let weight = half * w * (ln_density - top).exp();
+                let weight = half * w * (marginal(b) - top).exp();
                 mass += weight;
-                if weight > 0.0 {
+                if weight > LEAST_WEIGHT {
+                    let scale = conditional_at(&likelihood, failures, b);
                     let shape = b.exp();
                     nodes.push(Node {
                         shape,
@@ -169,7 +183,6 @@ impl Posterior {
         for node in &mut nodes {
             node.weight /= total;
         }
-        nodes.retain(|node| node.weight > 1e-15);
         for panel in &mut panels {
             panel.below /= total;
             panel.mass /= total;
@@ -379,43 +392,40 @@ impl Posterior {
     }
 }
 
+/// Failures that hold the shape away from 0: each known exactly, or to lie beyond a usage at
+/// which the item was sound, brings a factor `k` into the likelihood as `k` falls to 0,
+/// and the integral over the scale takes one away. Under the prior 1/shape two are needed.
+fn bounding(sample: &Sample) -> u64 {
+    sample
+        .lives()
+        .iter()
+        .filter(|life| matches!(life.end, End::Failure { .. } | End::Interval { .. }))
+        .map(|life| u64::from(life.count))
+        .sum()
+}
+
 /// Log of the unnormalised posterior density of `b`.
 fn ln_marginal(likelihood: &Likelihood, prior: ShapePrior, failures: u64, b: f64) -> f64 {
-    if likelihood.is_closed() {
+    let data = if likelihood.is_closed() {
         let k = b.exp();
         let r = failures as f64;
         (r - 1.0) * b + k * likelihood.sum_ln_failures() - r * likelihood.power_sum(k).ln()
-            + prior.ln_density(b)
     } else {
-        conditional_at(likelihood, prior, failures, b).0
-    }
+        ln_scale_mass(likelihood, best_scale(likelihood, b), b)
+    };
+    data + prior.ln_density(b)
 }
 
-/// The density of `b` (as [`ln_marginal`]) with the scale's distribution given it.
-fn conditional_at(
-    likelihood: &Likelihood,
-    prior: ShapePrior,
-    failures: u64,
-    b: f64,
-) -> (f64, Conditional) {
-    let k = b.exp();
+/// The scale's distribution at `b`.
+fn conditional_at(likelihood: &Likelihood, failures: u64, b: f64) -> Conditional {
     if likelihood.is_closed() {
-        let r = failures as f64;
-        let ln_sum = likelihood.power_sum(k).ln();
-        let density = (r - 1.0) * b + k * likelihood.sum_ln_failures() - r * ln_sum;
-        (
-            density + prior.ln_density(b),
-            Conditional::Gamma {
-                order: failures,
-                ln_sum,
-            },
-        )
+        let ln_sum = likelihood.power_sum(b.exp()).ln();
+        Conditional::Gamma {
+            order: failures,
+            ln_sum,
+        }
     } else {
-        let table = ScaleTable::new(likelihood, best_scale(likelihood, b), b);
-        (
-            table.ln_mass() + prior.ln_density(b),
-            Conditional::Table(table),
-        )
+        Conditional::Table(ScaleTable::new(likelihood, best_scale(likelihood, b), b))
     }
 }
 
@@ -454,9 +464,9 @@ fn spread_at(density: impl Fn(f64) -> f64, peak: f64, top: f64) -> f64 {
 
 /// Panel edges over the whole stretch where the density matters: even around the peak,
 /// wider out in the tails, where it only decays.
-fn edges(density: impl Fn(f64) -> f64, peak: f64, top: f64, spread: f64) -> Option<Vec<f64>> {
+fn edges(density: impl Fn(f64) -> f64, peak: f64, top: f64, first: f64) -> Option<Vec<f64>> {
     let side = |sign: f64| -> Option<Vec<f64>> {
-        let mut width = 0.9 * spread;
+        let mut width = first;
         let mut edge = peak;
         let mut list = Vec::new();
         loop {

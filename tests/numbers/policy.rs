@@ -1,8 +1,6 @@
 //! Policies against published and computed cases, and against identities.
 
-mod common;
-
-use common::{Case, Expected, sample_of};
+use crate::common::{Case, Expected, sample_of};
 use wearbook::model::Weibull;
 use wearbook::model::posterior::{Posterior, ShapePrior};
 use wearbook::policy::{AgePolicy, Costs, age_policy, cost_rate, decide};
@@ -18,7 +16,7 @@ fn policy_of(row: &serde_json::Value) -> (Weibull, Costs, AgePolicy) {
 }
 
 fn case(id: &str) -> Case {
-    common::cases("age-replacement")
+    crate::common::cases("age-replacement")
         .into_iter()
         .find(|c| c.id == id)
         .unwrap()
@@ -157,7 +155,7 @@ fn hours_out_of_service_in_place_of_money_give_least_downtime() {
 #[test]
 fn decisions_agree_with_the_reference_cases() {
     let mut judged = 0;
-    for case in common::cases("posterior") {
+    for case in crate::common::cases("posterior") {
         let sample = sample_of(&case);
         let posterior = Posterior::new(&sample, ShapePrior::DECISION).unwrap();
         // The cases state cost rates per geometric mean of the lives, not per hour.

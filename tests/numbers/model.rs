@@ -1,8 +1,6 @@
 //! The models against published and computed cases, each naming its source in its file.
 
-mod common;
-
-use common::{Case, sample_of};
+use crate::common::{Case, sample_of};
 use wearbook::model::likelihood::Likelihood;
 use wearbook::model::limits::{likelihood_ratio, wald};
 use wearbook::model::posterior::{Posterior, ShapePrior};
@@ -69,7 +67,7 @@ fn answer(case: &Case, fit: &WeibullFit, quantity: &str) -> Option<f64> {
 fn fits_and_limits_agree_with_the_reference_cases() {
     let mut judged = 0;
     for topic in ["mle", "bounds", "interval", "truncation"] {
-        for case in common::cases(topic).iter().filter(|c| c.has_lives()) {
+        for case in crate::common::cases(topic).iter().filter(|c| c.has_lives()) {
             let fit = fit_weibull(&sample_of(case)).unwrap_or_else(|e| panic!("{}: {e}", case.id));
             for expected in &case.expect {
                 if expected.quantity.starts_with("ignoring_entry.")
@@ -94,7 +92,7 @@ fn fits_and_limits_agree_with_the_reference_cases() {
 /// Dropping entry ages is the classic mistake; the fit must not make it.
 #[test]
 fn entry_ages_are_not_ignored() {
-    for case in common::cases("truncation") {
+    for case in crate::common::cases("truncation") {
         let fit = fit_weibull(&sample_of(&case)).unwrap();
         for expected in case
             .expect
@@ -116,7 +114,7 @@ fn entry_ages_are_not_ignored() {
 #[test]
 fn posterior_limits_agree_with_the_reference_cases() {
     let mut judged = 0;
-    for case in common::cases("posterior") {
+    for case in crate::common::cases("posterior") {
         let posterior = Posterior::new(&sample_of(&case), ShapePrior::Flat).unwrap();
         for expected in case
             .expect

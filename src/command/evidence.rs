@@ -1,0 +1,293 @@
+//! Gathers, for each component, the lives weighed together, their costs and what follows.
+//!
+//! In: a store. Out: [`ComponentEvidence`]: what `interval` and `report` both show.
+//! Never: printing; statistics of its own.
+
+use rayon::prelude::*;
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
+
+use super::CommandError;
+use super::select::Select;
+use crate::cost::{CostBasis, CostFrom, basis};
+use crate::life::{Flag, Life, LifeRow, RenewalCost, RenewalKind, Sample};
+use crate::model::posterior::ShapePrior;
+use crate::policy::evidence::{Apart, Placed, Scope, split};
+use crate::policy::recommend::{Recommendation, Terms, recommend};
+use crate::policy::{Costs, PolicyError};
+use crate::register::{Component, Register, UsageKind};
+use crate::store::Store;
+
+/// What is asked of the recommendations.
+#[derive(Debug, Clone)]
+pub struct Ask {
+    pub select: Select,
+    pub sure: f64,
+    pub confidence: f64,
+    /// Replaces the decision prior for components that state none of their own.
+    pub prior: Option<ShapePrior>,
+    /// Replaces what ledger and register say.
+    pub planned_cost: Option<Decimal>,
+    pub failed_cost: Option<Decimal>,
+}
+
+impl Default for Ask {
+    fn default() -> Self {
+        let terms = Terms::default();
+        Ask {
+            select: Select::default(),
+            sure: terms.sure,
+            confidence: terms.confidence,
+            prior: None,
+            planned_cost: None,
+            failed_cost: None,
+        }
+    }
+}
+
+/// One component's lives and groups.
+#[derive(Debug, Clone)]
+pub struct ComponentEvidence {
+    pub component: Component,
+    pub usage: UsageKind,
+    /// All its lives that were asked for.
+    pub rows: Vec<LifeRow>,
+    /// How many rows stay out of the fits, by reason.
+    pub excluded: Vec<(Flag, usize)>,
+    pub planned: CostBasis,
+    pub failed: CostBasis,
+    pub terms: Terms,
+    /// The pool first, then what is set apart.
+    pub groups: Vec<Group>,
+}
+
+/// Lives weighed together, and what follows from them.
+#[derive(Debug, Clone)]
+pub struct Group {
+    pub scope: Scope,
+    /// Slots (machine, position) whose interval rests on this group; none for a batch.
+    pub slots: Vec<(String, String)>,
+    /// Indices into the component's rows.
+    pub rows: Vec<usize>,
+    pub sample: Sample,
+    pub apart: Option<Apart>,
+    pub costs: Costs,
+    pub recommendation: Recommendation,
+}
+
+/// Gathers the evidence of every component asked for, in the register's order.
+pub fn gather(store: &Store, ask: &Ask) -> Result<Vec<ComponentEvidence>, CommandError> {
+    ask.select.check(store)?;
+    let rows = store.lives()?;
+    let renewals = store.renewal_costs()?;
+    let mut components: Vec<(&Register, &Component)> = Vec::new();
+    for ledger in store.ledgers() {
+        for component in &ledger.register.components {
+            let known = components.iter().any(|(_, c)| c.id == component.id);
+            if !known && ask.select.takes_component(&component.id) {
+                components.push((&ledger.register, component));
+            }
+        }
+    }
+    let machines = store.machines();
+    let jobs: Vec<_> = components
+        .into_iter()
+        .map(|(register, component)| {
+            let own: Vec<LifeRow> = rows
+                .iter()
+                .filter(|row| row.component == component.id && ask.select.takes(row))
+                .cloned()
+                .collect();
+            let slots = slots_of(store, &machines, component, &own);
+            (register, component, own, slots)
+        })
+        .collect();
+    jobs.into_par_iter()
+        .map(|(register, component, own, slots)| {
+            component_evidence(register, component, own, &slots, &renewals, ask)
+        })
+        .collect()
+}
+
+/// Every slot of the component: those of the layouts, and any a life was recorded in.
+fn slots_of(
+    store: &Store,
+    machines: &[String],
+    component: &Component,
+    rows: &[LifeRow],
+) -> Vec<(String, String)> {
+    let mut slots: Vec<(String, String)> = Vec::new();
+    for machine in machines {
+        let Some((ledger, tag)) = store.home_of(machine) else {
+            continue;
+        };
+        for slot in ledger
+            .register
+            .slots(tag)
+            .filter(|slot| slot.component == component.id)
+        {
+            slots.push((machine.clone(), slot.position.to_owned()));
+        }
+    }
+    for row in rows {
+        let slot = (row.machine.clone(), row.position.clone());
+        if !slots.contains(&slot) {
+            slots.push(slot);
+        }
+    }
+    slots
+}
+
+fn component_evidence(
+    register: &Register,
+    component: &Component,
+    rows: Vec<LifeRow>,
+    slots: &[(String, String)],
+    renewals: &[RenewalCost],
+    ask: &Ask,
+) -> Result<ComponentEvidence, CommandError> {
+    let (planned, failed) = costs(register, component, renewals, ask);
+    let number = |cost: CostBasis| cost.value.to_f64().unwrap_or(f64::NAN);
+    let costs = Costs::new(number(planned), number(failed))
+        .map_err(|error| cost_fault(component, error))?;
+    let terms = Terms {
+        sure: ask.sure,
+        confidence: ask.confidence,
+        // The grid is one of the plant's main usage; another meter has another step.
+        grid: register.plant.planning_grid.filter(|_| {
+            register
+                .usages
+                .first()
+                .is_some_and(|u| u.id == component.usage)
+        }),
+        ceiling: component.ceiling.as_ref().map(|c| c.value),
+        prior: prior(component, ask),
+    };
+
+    let mut placed = Vec::new();
+    let mut place_of = Vec::new();
+    let mut excluded: Vec<(Flag, usize)> = Vec::new();
+    for (n, row) in rows.iter().enumerate() {
+        match row.life(None) {
+            Ok(life) => {
+                place_of.push(n);
+                placed.push(Placed {
+                    machine: row.machine.clone(),
+                    position: row.position.clone(),
+                    batch: row.batch.clone(),
+                    life,
+                });
+            }
+            Err(flag) => match excluded.iter_mut().find(|(f, _)| *f == flag) {
+                Some((_, count)) => *count += 1,
+                None => excluded.push((flag, 1)),
+            },
+        }
+    }
+    excluded.sort();
+
+    let found = split(&placed);
+    let scopes: Vec<Scope> = found.iter().map(|e| e.scope.clone()).collect();
+    let groups = found
+        .into_iter()
+        .enumerate()
+        .map(|(n, evidence)| {
+            let lives: Vec<Life> = evidence.members.iter().map(|m| placed[*m].life).collect();
+            // Each life was checked when its row was turned into one.
+            let sample = Sample::new(lives).unwrap_or_default();
+            let recommendation = recommend(&sample, costs, &terms);
+            Group {
+                slots: slots
+                    .iter()
+                    .filter(|(machine, position)| owner(&scopes, machine, position) == n)
+                    .cloned()
+                    .collect(),
+                rows: evidence.members.iter().map(|m| place_of[*m]).collect(),
+                scope: evidence.scope,
+                sample,
+                apart: evidence.apart,
+                costs,
+                recommendation,
+            }
+        })
+        .collect();
+    let usage = register
+        .usage(&component.usage)
+        .cloned()
+        .unwrap_or(UsageKind {
+            id: component.usage.clone(),
+            name: component.usage.clone(),
+            unit: String::new(),
+        });
+    Ok(ComponentEvidence {
+        component: component.clone(),
+        usage,
+        rows,
+        excluded,
+        planned,
+        failed,
+        terms,
+        groups,
+    })
+}
+
+/// The group a slot belongs to: the first exception that covers it, else the pool.
+fn owner(scopes: &[Scope], machine: &str, position: &str) -> usize {
+    (1..scopes.len())
+        .find(|n| scopes[*n].covers(machine, position))
+        .unwrap_or(0)
+}
+
+fn prior(component: &Component, ask: &Ask) -> ShapePrior {
+    component
+        .shape_prior
+        .as_ref()
+        .and_then(|p| ShapePrior::from_points(p.low, p.high))
+        .filter(|_| ask.prior.is_none())
+        .or(ask.prior)
+        .unwrap_or(ShapePrior::DECISION)
+}
+
+/// Planned and failed cost: given, from the ledger's jobs, or from the register.
+fn costs(
+    register: &Register,
+    component: &Component,
+    renewals: &[RenewalCost],
+    ask: &Ask,
+) -> (CostBasis, CostBasis) {
+    let own = register.renewal_costs(&component.id);
+    let one = |given: Option<Decimal>, kind: RenewalKind, fallback: Option<Decimal>| match given {
+        Some(value) => CostBasis {
+            value,
+            from: CostFrom::Given,
+        },
+        None => {
+            let past: Vec<Decimal> = renewals
+                .iter()
+                .filter(|r| r.component == component.id && r.kind == kind)
+                .filter_map(|r| r.total)
+                .collect();
+            basis(&past, fallback.unwrap_or_default())
+        }
+    };
+    (
+        one(
+            ask.planned_cost,
+            RenewalKind::Planned,
+            own.map(|o| o.planned),
+        ),
+        one(ask.failed_cost, RenewalKind::Failed, own.map(|o| o.failed)),
+    )
+}
+
+fn cost_fault(component: &Component, error: PolicyError) -> CommandError {
+    use crate::quantity::trouble::Trouble;
+    CommandError::new(
+        super::Fault::Data,
+        Trouble::error("no-cost", format!("component {}: {error}", component.id))
+            .in_file(crate::register::FILE_NAME)
+            .cured_by(
+                "state its price, hours and stops in the register, or record jobs with costs",
+            ),
+    )
+}

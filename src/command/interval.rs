@@ -1,0 +1,424 @@
+//! `interval`: when to renew each component.
+
+use std::path::{Path, PathBuf};
+
+use chrono::NaiveDate;
+use clap::ValueEnum;
+use rayon::prelude::*;
+use rust_decimal::Decimal;
+use rust_decimal::prelude::FromPrimitive;
+
+use super::evidence::{Ask, ComponentEvidence, Group, gather};
+use super::select::{Select, confidence, folders, positive};
+use super::{CommandError, Fault, Format, Outcome, Ui};
+use crate::cost::{CostBasis, CostFrom};
+use crate::intake::lives_csv;
+use crate::life::{Life, Sample};
+use crate::model::Weibull;
+use crate::model::posterior::ShapePrior;
+use crate::policy::evidence::Scope;
+use crate::policy::recommend::{Terms, recommend};
+use crate::policy::{Costs, age_policy};
+use crate::quantity::trouble::Trouble;
+use crate::store::{Options, Store};
+use crate::view::interval::{PolicyView, RecommendationView, RecommendationsView, RowFacts};
+use crate::view::table::{figure, percent};
+
+/// Recommend when to renew each component
+///
+/// Weighs planned renewal against failure, with the doubt the data leave. "Not enough
+/// evidence" is an answer. Without a ledger: give a life (--shape, --scale) or a file of
+/// lives (--lives), and the two costs.
+#[derive(Debug, clap::Args)]
+pub struct IntervalArgs {
+    /// Ledger folder (can be repeated; default: this one)
+    ledgers: Vec<PathBuf>,
+    #[command(flatten)]
+    select: Select,
+    /// Decide from lives in a CSV file with columns entry, lo, hi, count, group, mode instead
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["ledgers", "as_of", "component", "position", "machine", "shape"],
+          requires_all = ["planned_cost", "failed_cost"])]
+    lives: Option<PathBuf>,
+    /// With --lives: one recommendation a group
+    #[arg(long, value_enum, value_name = "WHAT", requires = "lives")]
+    by: Option<By>,
+    /// Weibull shape of a stated life
+    #[arg(long, value_name = "NUMBER", value_parser = positive, requires_all = ["scale", "planned_cost", "failed_cost"],
+          conflicts_with_all = ["ledgers", "as_of", "component", "position", "machine"])]
+    shape: Option<f64>,
+    /// Weibull scale of a stated life
+    #[arg(long, value_name = "USAGE", value_parser = positive, requires = "shape")]
+    scale: Option<f64>,
+    /// Whole cost of one planned renewal (default: from the ledger's jobs, else the register)
+    #[arg(long, value_name = "COST", value_parser = positive)]
+    planned_cost: Option<f64>,
+    /// Whole cost of one failure (default: from the ledger's jobs, else the register)
+    #[arg(long, value_name = "COST", value_parser = positive)]
+    failed_cost: Option<f64>,
+    /// What to minimise for a stated life
+    #[arg(long, value_enum, default_value_t, value_name = "NAME")]
+    policy: Policy,
+    /// Chance that renewal pays from which it is recommended
+    #[arg(long, default_value_t = 0.8, value_name = "SHARE", value_parser = sure)]
+    sure: f64,
+    /// Probability that two-sided limits hold the truth
+    #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = confidence)]
+    confidence: f64,
+    /// Prior for the shape: "none", or its 5 % and 95 % points as LOW,HIGH (default: weak, 0.75 to 5.4)
+    #[arg(long, value_name = "PRIOR", value_parser = prior)]
+    shape_prior: Option<ShapePrior>,
+    /// With --lives: round intervals down to a multiple of this usage
+    #[arg(long, value_name = "USAGE", value_parser = positive, requires = "lives")]
+    grid: Option<f64>,
+    /// With --lives: usage no interval may pass
+    #[arg(long, value_name = "USAGE", value_parser = positive, requires = "lives")]
+    ceiling: Option<f64>,
+    /// Take the ledger as it stood at the end of this date
+    #[arg(long, value_name = "DATE")]
+    as_of: Option<NaiveDate>,
+    /// Layout of the result
+    #[arg(long, value_enum, default_value_t, value_name = "LAYOUT")]
+    format: Format,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum By {
+    /// The column group of the file
+    Group,
+}
+
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, ValueEnum)]
+enum Policy {
+    /// Renew at an age or at failure: least cost
+    #[default]
+    Age,
+    /// The same with the two costs as hours out of service: least downtime
+    Downtime,
+}
+
+fn sure(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value > 0.5 && value < 1.0 => Ok(value),
+        _ => Err("write a chance between 0.5 and 1, as 0.8".into()),
+    }
+}
+
+fn prior(text: &str) -> Result<ShapePrior, String> {
+    if text == "none" {
+        return Ok(ShapePrior::Flat);
+    }
+    text.split_once(',')
+        .and_then(|(low, high)| {
+            ShapePrior::from_points(low.trim().parse().ok()?, high.trim().parse().ok()?)
+        })
+        .ok_or_else(|| "write none, or the 5 % and 95 % points of the shape as 1.5,4".into())
+}
+
+pub fn run(args: &IntervalArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
+    if let (Some(shape), Some(scale)) = (args.shape, args.scale) {
+        return stated(args, shape, scale, ui);
+    }
+    if args.policy != Policy::Age {
+        return Err(CommandError::wrong_use(
+            "--policy downtime needs a stated life (--shape, --scale)",
+            "from data the policy is age; give hours out of service as the two costs instead",
+        ));
+    }
+    let view = match &args.lives {
+        Some(file) => from_file(args, file)?,
+        None => from_ledger(args, ui)?,
+    };
+    ui.result(&match args.format {
+        Format::Table => view.table(),
+        Format::Json => view.json().map_err(std::io::Error::from)?,
+        Format::Csv => view.csv().map_err(std::io::Error::other)?,
+    })?;
+    Ok(Outcome::Done)
+}
+
+fn given_costs(args: &IntervalArgs) -> Result<Costs, CommandError> {
+    // Both are required beside --shape and --lives.
+    let (Some(planned), Some(failed)) = (args.planned_cost, args.failed_cost) else {
+        return Err(CommandError::wrong_use(
+            "two costs are needed",
+            "give --planned-cost and --failed-cost",
+        ));
+    };
+    Costs::new(planned, failed)
+        .map_err(|error| CommandError::new(Fault::Use, Trouble::error("cost", error.to_string())))
+}
+
+fn stated(
+    args: &IntervalArgs,
+    shape: f64,
+    scale: f64,
+    ui: &mut Ui,
+) -> Result<Outcome, CommandError> {
+    let costs = given_costs(args)?;
+    let Some(life) = Weibull::new(shape, scale) else {
+        return Err(CommandError::wrong_use(
+            "shape and scale must be above 0",
+            "check the two",
+        ));
+    };
+    let word = match args.policy {
+        Policy::Age => "age",
+        Policy::Downtime => "downtime",
+    };
+    let view = PolicyView::new(word, &age_policy(&life, costs));
+    ui.result(&match args.format {
+        Format::Table => view.table(),
+        Format::Json => view.json().map_err(std::io::Error::from)?,
+        Format::Csv => view.csv().map_err(std::io::Error::other)?,
+    })?;
+    Ok(Outcome::Done)
+}
+
+fn from_file(args: &IntervalArgs, file: &Path) -> Result<RecommendationsView, CommandError> {
+    let costs = given_costs(args)?;
+    let terms = Terms {
+        sure: args.sure,
+        confidence: args.confidence,
+        grid: args.grid,
+        ceiling: args.ceiling,
+        prior: args.shape_prior.unwrap_or(ShapePrior::DECISION),
+    };
+    let mut groups: Vec<(Option<String>, Vec<Life>)> = Vec::new();
+    for life in lives_csv::read(file)? {
+        let key = life.group.filter(|_| args.by.is_some());
+        match groups.iter_mut().find(|(name, _)| *name == key) {
+            Some((_, lives)) => lives.push(life.life),
+            None => groups.push((key, vec![life.life])),
+        }
+    }
+    let given = |cost: f64| {
+        Decimal::from_f64(cost).map(|value| CostBasis {
+            value,
+            from: CostFrom::Given,
+        })
+    };
+    let recommendations = groups
+        .into_par_iter()
+        .map(|(group, lives)| {
+            // Every life was checked when it was read.
+            let sample = Sample::new(lives).unwrap_or_default();
+            let found = recommend(&sample, costs, &terms);
+            let facts = RowFacts {
+                group,
+                planned: given(costs.planned),
+                failed: given(costs.failed),
+                ceiling: args.ceiling,
+                lives: sample.count(),
+                failures: sample.failures(),
+                basis: basis_words(&sample, "the file's lives", terms.prior),
+                ..RowFacts::default()
+            };
+            RecommendationView::new(facts, &found)
+        })
+        .collect();
+    Ok(RecommendationsView {
+        recommendations,
+        currency: String::new(),
+    })
+}
+
+fn from_ledger(args: &IntervalArgs, ui: &mut Ui) -> Result<RecommendationsView, CommandError> {
+    let money = |cost: Option<f64>| cost.and_then(Decimal::from_f64);
+    let costs_given = args.planned_cost.is_some() || args.failed_cost.is_some();
+    if costs_given && args.select.only_component().is_none() {
+        return Err(CommandError::wrong_use(
+            "costs given for a ledger hold for one component only",
+            "name it with --component, or leave the costs to the ledger and the register",
+        ));
+    }
+    let store = Store::open(&folders(&args.ledgers), args.as_of, &Options::default())?;
+    for trouble in store.troubles() {
+        ui.trouble(trouble);
+    }
+    let ask = Ask {
+        select: args.select.clone(),
+        sure: args.sure,
+        confidence: args.confidence,
+        prior: args.shape_prior,
+        planned_cost: money(args.planned_cost),
+        failed_cost: money(args.failed_cost),
+    };
+    let found = gather(&store, &ask)?;
+    if found.iter().all(|c| c.rows.is_empty()) {
+        return Err(super::select::no_lives(&store));
+    }
+    Ok(RecommendationsView {
+        recommendations: found.iter().flat_map(rows).collect(),
+        currency: store.register().plant.currency.code().to_owned(),
+    })
+}
+
+/// A row a component and position; a machine whose group differs there has its own.
+fn rows(evidence: &ComponentEvidence) -> Vec<RecommendationView> {
+    let mut positions: Vec<&str> = Vec::new();
+    for (_, position) in evidence.groups.iter().flat_map(|g| &g.slots) {
+        if !positions.contains(&position.as_str()) {
+            positions.push(position);
+        }
+    }
+    positions.sort_by_key(|p| natural(p));
+    let mut views = Vec::new();
+    for position in positions {
+        let mut here: Vec<(&Group, Vec<&str>)> = Vec::new();
+        for group in &evidence.groups {
+            let machines: Vec<&str> = group
+                .slots
+                .iter()
+                .filter(|(_, p)| p == position)
+                .map(|(machine, _)| machine.as_str())
+                .collect();
+            if !machines.is_empty() {
+                here.push((group, machines));
+            }
+        }
+        let split = here.len() > 1;
+        for (group, machines) in here {
+            let machine = split.then(|| machines.join(", "));
+            views.push(view(evidence, group, position, machine));
+        }
+    }
+    views
+}
+
+/// P2 before P10: digits count as numbers.
+fn natural(text: &str) -> Vec<(String, u64)> {
+    let mut parts = Vec::new();
+    let mut word = String::new();
+    let mut number = String::new();
+    for c in text.chars() {
+        if c.is_ascii_digit() {
+            number.push(c);
+        } else {
+            if !number.is_empty() {
+                parts.push((
+                    std::mem::take(&mut word),
+                    number.parse().unwrap_or(u64::MAX),
+                ));
+                number.clear();
+            }
+            word.push(c);
+        }
+    }
+    parts.push((word, number.parse().unwrap_or(0)));
+    parts
+}
+
+fn view(
+    evidence: &ComponentEvidence,
+    group: &Group,
+    position: &str,
+    machine: Option<String>,
+) -> RecommendationView {
+    let component = &evidence.component;
+    let mut notes = Vec::new();
+    if let Some(apart) = group.apart {
+        notes.push(apart_words(
+            &group.scope,
+            apart.life_ratio,
+            apart.p_adjusted,
+        ));
+    } else {
+        for other in evidence.groups.iter().filter(|g| g.apart.is_some()) {
+            if let (Scope::Batch { batch }, Some(apart)) = (&other.scope, other.apart) {
+                notes.push(format!(
+                    "{} lives of batch {batch} are left out: they last {} as long (p {})",
+                    other.rows.len(),
+                    ratio_words(apart.life_ratio),
+                    p_words(apart.p_adjusted),
+                ));
+            }
+        }
+    }
+    let facts = RowFacts {
+        component: Some(component.id.clone()),
+        position: Some(position.to_owned()),
+        machine,
+        group: None,
+        planned: Some(evidence.planned),
+        failed: Some(evidence.failed),
+        ceiling: component.ceiling.as_ref().map(|c| c.value),
+        present: component.present_interval,
+        lives: group.sample.count(),
+        failures: group.sample.failures(),
+        unit: Some(evidence.usage.unit.clone()),
+        basis: basis_words(
+            &group.sample,
+            &scope_words(evidence, group),
+            evidence.terms.prior,
+        ),
+        notes,
+    };
+    RecommendationView::new(facts, &group.recommendation)
+}
+
+/// How a group stands apart, in a sentence.
+pub fn apart_words(scope: &Scope, ratio: f64, p: f64) -> String {
+    let what = match scope {
+        Scope::Pool => "these lives".into(),
+        Scope::Slot { machine, position } => format!("{machine} {position}"),
+        Scope::Position { position } => format!("position {position}"),
+        Scope::Machine { machine } => format!("machine {machine}"),
+        Scope::Batch { batch } => format!("batch {batch}"),
+    };
+    format!(
+        "{what} stands apart: items last {} as long there as elsewhere (p {})",
+        ratio_words(ratio),
+        p_words(p)
+    )
+}
+
+fn ratio_words(ratio: f64) -> String {
+    if ratio < 10.0 {
+        format!("{} times", figure(ratio, 2))
+    } else {
+        "more than ten times".into()
+    }
+}
+
+fn p_words(p: f64) -> String {
+    if p < 0.001 {
+        "< 0.001".into()
+    } else {
+        format!("{p:.3}")
+    }
+}
+
+fn scope_words(evidence: &ComponentEvidence, group: &Group) -> String {
+    match &group.scope {
+        Scope::Pool if evidence.groups.len() == 1 => "all positions and machines pooled".into(),
+        Scope::Pool => "all positions and machines that do not stand apart, pooled".into(),
+        Scope::Slot { machine, position } => format!("{machine} {position} alone"),
+        Scope::Position { position } => format!("position {position} alone"),
+        Scope::Machine { machine } => format!("machine {machine} alone"),
+        Scope::Batch { batch } => format!("batch {batch} alone"),
+    }
+}
+
+/// What a recommendation rests on, in a phrase.
+pub fn basis_words(sample: &Sample, scope: &str, prior: ShapePrior) -> String {
+    let prior = match prior {
+        ShapePrior::Flat => "prior 1/shape".into(),
+        p if p == ShapePrior::DECISION => "weak prior for the shape (0.75 to 5.4)".into(),
+        ShapePrior::LogNormal { mean, sd } => format!(
+            "prior for the shape {} to {}",
+            figure((mean - 1.645 * sd).exp(), 2),
+            figure((mean + 1.645 * sd).exp(), 2)
+        ),
+    };
+    let lives = sample.count();
+    let share = if lives == 0 {
+        0.0
+    } else {
+        sample.suspensions() as f64 / lives as f64
+    };
+    format!(
+        "{scope}: {lives} lives, {} failed, {} cut short; Weibull posterior, {prior}",
+        sample.failures(),
+        percent(share),
+    )
+}

@@ -1,0 +1,176 @@
+//! What several commands ask alike: which part of a ledger, at what confidence.
+//!
+//! In: arguments. Out: filters, checked against the register. Never: statistics.
+
+use std::path::PathBuf;
+
+use super::{CommandError, Fault};
+use crate::life::LifeRow;
+use crate::quantity::nearest;
+use crate::quantity::trouble::Trouble;
+use crate::store::Store;
+
+/// Which lives to look at.
+#[derive(Debug, Clone, Default, clap::Args)]
+pub struct Select {
+    /// Component to look at (can be repeated; default: all)
+    #[arg(long, value_name = "NAME")]
+    component: Vec<String>,
+    /// Position to look at (can be repeated; default: all)
+    #[arg(long, value_name = "NAME")]
+    position: Vec<String>,
+    /// Machine to look at (can be repeated; default: all)
+    #[arg(long, value_name = "TAG")]
+    machine: Vec<String>,
+}
+
+impl Select {
+    /// True where the row is asked for.
+    pub fn takes(&self, row: &LifeRow) -> bool {
+        let asked = |list: &[String], name: &str| list.is_empty() || list.iter().any(|n| n == name);
+        asked(&self.component, &row.component)
+            && asked(&self.position, &row.position)
+            && asked(&self.machine, &row.machine)
+    }
+
+    /// True where the component is asked for.
+    pub fn takes_component(&self, id: &str) -> bool {
+        self.component.is_empty() || self.component.iter().any(|n| n == id)
+    }
+
+    /// The one component asked for, if it is one.
+    pub fn only_component(&self) -> Option<&str> {
+        match self.component.as_slice() {
+            [one] => Some(one),
+            _ => None,
+        }
+    }
+
+    /// Refuses names that no register knows.
+    pub fn check(&self, store: &Store) -> Result<(), CommandError> {
+        let registers = || store.ledgers().iter().map(|ledger| &ledger.register);
+        let components: Vec<&str> = registers()
+            .flat_map(|r| &r.components)
+            .map(|c| c.id.as_str())
+            .collect();
+        let positions: Vec<&str> = registers()
+            .flat_map(|r| &r.layouts)
+            .flat_map(|l| &l.slots)
+            .flat_map(|s| &s.positions)
+            .map(String::as_str)
+            .collect();
+        let rows = store.machines();
+        let machines: Vec<&str> = rows.iter().map(String::as_str).collect();
+        for (what, asked, known) in [
+            ("component", &self.component, &components),
+            ("position", &self.position, &positions),
+            ("machine", &self.machine, &machines),
+        ] {
+            for name in asked {
+                if !known.contains(&name.as_str()) {
+                    return Err(unknown(what, name, known));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Refuses a failure mode that none of the components asked for has.
+    pub fn check_mode(&self, store: &Store, mode: &str) -> Result<(), CommandError> {
+        let modes: Vec<&str> = store
+            .ledgers()
+            .iter()
+            .flat_map(|ledger| &ledger.register.components)
+            .filter(|c| self.takes_component(&c.id))
+            .flat_map(|c| &c.modes)
+            .map(String::as_str)
+            .collect();
+        if modes.contains(&mode) {
+            Ok(())
+        } else {
+            Err(unknown("failure mode", mode, &modes))
+        }
+    }
+}
+
+fn unknown(what: &str, name: &str, known: &[&str]) -> CommandError {
+    let mut names: Vec<&str> = Vec::new();
+    for name in known {
+        if !names.contains(name) {
+            names.push(name);
+        }
+    }
+    let cure = match nearest(name, names.iter().copied()) {
+        Some(near) => format!("did you mean {near}?"),
+        None => format!("the register knows: {}", names.join(", ")),
+    };
+    CommandError::wrong_use(format!("no {what} \"{name}\" in the register"), cure)
+}
+
+/// The ledger folders asked for; this one by default.
+pub fn folders(asked: &[PathBuf]) -> Vec<PathBuf> {
+    if asked.is_empty() {
+        vec![PathBuf::from(".")]
+    } else {
+        asked.to_vec()
+    }
+}
+
+/// Where a component stands in the register: results follow its order.
+pub fn rank(store: &Store, component: &str) -> usize {
+    store
+        .ledgers()
+        .iter()
+        .flat_map(|ledger| &ledger.register.components)
+        .position(|c| c.id == component)
+        .unwrap_or(usize::MAX)
+}
+
+/// The unit in which a component's usage counts.
+pub fn unit(store: &Store, component: &str) -> String {
+    store
+        .ledgers()
+        .iter()
+        .find_map(|ledger| {
+            let register = &ledger.register;
+            register.usage(&register.component(component)?.usage)
+        })
+        .map(|usage| usage.unit.clone())
+        .unwrap_or_default()
+}
+
+/// The ledger has no life to work on.
+pub fn no_lives(store: &Store) -> CommandError {
+    let names: Vec<String> = store
+        .ledgers()
+        .iter()
+        .map(|l| l.folder.display().to_string())
+        .collect();
+    CommandError::new(
+        Fault::Data,
+        Trouble::error(
+            "no-lives",
+            "no life of any item that was asked for is on record",
+        )
+        .in_file(names.join(", "))
+        .because("a life begins with an entry installed and may end with replaced or removed")
+        .cured_by("record what is in place: wearbook record installed …")
+        .cured_by("or look at a later date (--as-of), or at more components"),
+    )
+}
+
+/// Parses a share strictly between 0 and 1.
+pub fn confidence(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value > 0.0 && value < 1.0 => Ok(value),
+        _ => Err("write a share between 0 and 1, as 0.9 for 90 %".into()),
+    }
+}
+
+/// Parses a finite number above 0.
+pub fn positive(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
+        _ => Err("write a number above 0".into()),
+    }
+}

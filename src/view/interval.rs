@@ -1,0 +1,505 @@
+//! Recommended intervals as JSON, CSV and a table. The JSON keys are a contract.
+//!
+//! In: policies and recommendations. Out: text. Never: statistics.
+
+use serde::Serialize;
+
+use super::table::{Align, Table, cell, csv_text, figure, percent, usage};
+use crate::cost::{CostBasis, CostFrom};
+use crate::policy::age::{AgePolicy, NEAR};
+use crate::policy::recommend::{Ground, Recommendation};
+use rust_decimal::prelude::ToPrimitive;
+
+/// The range within which the cost stays near the least.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub struct NearView {
+    pub from: f64,
+    /// Null where even running to failure stays within the range.
+    pub to: Option<f64>,
+    pub within: f64,
+}
+
+impl NearView {
+    fn new((from, to): (f64, Option<f64>)) -> Self {
+        NearView {
+            from,
+            to,
+            within: NEAR,
+        }
+    }
+}
+
+/// The best interval for a stated life.
+#[derive(Debug, Clone, Serialize)]
+pub struct PolicyView {
+    pub policy: &'static str,
+    pub verdict: &'static str,
+    pub interval: Option<f64>,
+    pub cost_rate: f64,
+    pub run_to_failure_cost_rate: f64,
+    pub saving: f64,
+    pub near_optimal: Option<NearView>,
+    pub mean_life: f64,
+}
+
+impl PolicyView {
+    pub fn new(policy: &'static str, found: &AgePolicy) -> Self {
+        PolicyView {
+            policy,
+            verdict: if found.interval.is_some() {
+                "renew"
+            } else {
+                "run to failure"
+            },
+            interval: found.interval,
+            cost_rate: found.cost_rate,
+            run_to_failure_cost_rate: found.run_to_failure_cost_rate,
+            saving: found.saving,
+            near_optimal: found.near.map(NearView::new),
+            mean_life: found.mean_life,
+        }
+    }
+
+    pub fn json(&self) -> Result<String, serde_json::Error> {
+        serde_json::to_string_pretty(self)
+    }
+
+    pub fn csv(&self) -> Result<String, csv::Error> {
+        let headings = [
+            "policy",
+            "verdict",
+            "interval",
+            "cost_rate",
+            "run_to_failure_cost_rate",
+            "saving",
+            "near_optimal_from",
+            "near_optimal_to",
+            "near_optimal_within",
+            "mean_life",
+        ];
+        let row = vec![
+            self.policy.into(),
+            self.verdict.into(),
+            cell(self.interval),
+            self.cost_rate.to_string(),
+            self.run_to_failure_cost_rate.to_string(),
+            self.saving.to_string(),
+            cell(self.near_optimal.map(|n| n.from)),
+            cell(self.near_optimal.and_then(|n| n.to)),
+            NEAR.to_string(),
+            self.mean_life.to_string(),
+        ];
+        csv_text(&headings, [row])
+    }
+
+    pub fn table(&self) -> String {
+        let mut lines = vec![match self.interval {
+            Some(interval) => format!("renew at {} units of usage", figure(interval, 4)),
+            None => "run to failure: no planned interval costs less".into(),
+        }];
+        if let Some(near) = self.near_optimal {
+            let to = near.to.map_or("no end".into(), |to| figure(to, 4));
+            lines.push(format!(
+                "within {} of the least cost: {} to {to}",
+                percent(near.within),
+                figure(near.from, 4),
+            ));
+        }
+        let noun = if self.policy == "downtime" {
+            "hours out of service"
+        } else {
+            "cost"
+        };
+        lines.push(format!(
+            "{noun} per 1,000 units: {} (run to failure {}; saving {})",
+            figure(1_000.0 * self.cost_rate, 4),
+            figure(1_000.0 * self.run_to_failure_cost_rate, 4),
+            percent(self.saving),
+        ));
+        lines.push(format!("mean life: {}", figure(self.mean_life, 4)));
+        lines.join("\n") + "\n"
+    }
+}
+
+/// A cost and where it comes from.
+#[derive(Debug, Clone, Serialize)]
+pub struct CostView {
+    pub value: f64,
+    pub from: String,
+}
+
+impl From<CostBasis> for CostView {
+    fn from(basis: CostBasis) -> Self {
+        CostView {
+            // A decimal of money size is within a double's range.
+            value: basis.value.to_f64().unwrap_or(f64::NAN),
+            from: cost_words(basis.from),
+        }
+    }
+}
+
+/// Where a cost comes from, in words.
+pub fn cost_words(from: CostFrom) -> String {
+    match from {
+        CostFrom::Ledger { renewals } => format!("ledger: mean of {renewals} renewals"),
+        CostFrom::Register => "register".into(),
+        CostFrom::Given => "given".into(),
+    }
+}
+
+/// A saving with limits.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub struct SavingView {
+    pub median: f64,
+    pub lower: f64,
+    pub upper: f64,
+}
+
+/// One recommendation.
+#[derive(Debug, Clone, Serialize)]
+pub struct RecommendationView {
+    pub component: Option<String>,
+    pub position: Option<String>,
+    /// Null where it holds for every machine.
+    pub machine: Option<String>,
+    pub group: Option<String>,
+    pub verdict: &'static str,
+    pub optimum: Option<f64>,
+    pub interval: Option<f64>,
+    pub near_optimal: Option<NearView>,
+    pub chance_it_pays: Option<f64>,
+    pub saving: Option<SavingView>,
+    pub saving_per_1000: Option<f64>,
+    pub planned_cost: Option<CostView>,
+    pub failed_cost: Option<CostView>,
+    pub ceiling: Option<f64>,
+    pub present_interval: Option<f64>,
+    pub lives: u64,
+    pub failures: u64,
+    pub unit: Option<String>,
+    pub basis: String,
+    pub notes: Vec<String>,
+}
+
+/// What a row is about and what it rests on, beside the recommendation itself.
+#[derive(Debug, Clone, Default)]
+pub struct RowFacts {
+    pub component: Option<String>,
+    pub position: Option<String>,
+    pub machine: Option<String>,
+    pub group: Option<String>,
+    pub planned: Option<CostBasis>,
+    pub failed: Option<CostBasis>,
+    pub ceiling: Option<f64>,
+    pub present: Option<f64>,
+    pub lives: u64,
+    /// Exact and within windows together.
+    pub failures: u64,
+    pub unit: Option<String>,
+    pub basis: String,
+    pub notes: Vec<String>,
+}
+
+impl RecommendationView {
+    pub fn new(facts: RowFacts, found: &Recommendation) -> Self {
+        let decision = found.decision.as_ref();
+        let unit = facts.unit.clone().unwrap_or_default();
+        let mut notes: Vec<String> = found
+            .grounds
+            .iter()
+            .map(|ground| ground_words(ground, &unit))
+            .collect();
+        notes.extend(facts.notes);
+        RecommendationView {
+            component: facts.component,
+            position: facts.position,
+            machine: facts.machine,
+            group: facts.group,
+            verdict: found.verdict.word(),
+            optimum: found.optimum,
+            interval: found.interval,
+            near_optimal: decision.and_then(|d| d.near).map(NearView::new),
+            chance_it_pays: decision.map(|d| d.chance_it_pays),
+            saving: decision.map(|d| SavingView {
+                median: d.saving.median,
+                lower: d.saving.lower,
+                upper: d.saving.upper,
+            }),
+            saving_per_1000: decision.map(|d| 1_000.0 * d.saving_rate.median),
+            planned_cost: facts.planned.map(Into::into),
+            failed_cost: facts.failed.map(Into::into),
+            ceiling: facts.ceiling,
+            present_interval: facts.present,
+            lives: facts.lives,
+            failures: facts.failures,
+            unit: facts.unit,
+            basis: facts.basis,
+            notes,
+        }
+    }
+}
+
+/// Why a verdict fell as it did, in a sentence.
+pub fn ground_words(ground: &Ground, unit: &str) -> String {
+    let usage = |value: f64| format!("{} {unit}", figure(value, 4)).trim_end().to_owned();
+    match ground {
+        Ground::NoFailure { lives, usage: run } => format!(
+            "no failure in {lives} lives and {} of running: a first failure, or longer runs \
+             without one, would tell more",
+            usage(*run)
+        ),
+        Ground::OneFailure => {
+            "one failure only: how steeply wear sets in rests on the prior for the shape".into()
+        }
+        Ground::OpenShape => {
+            "these failures leave the shape open under the prior 1/shape: a second failure at \
+             another usage would close it"
+                .into()
+        }
+        Ground::NothingBeatsRunToFailure => {
+            "no interval has a lower expected cost than running to failure".into()
+        }
+        Ground::FailureIsNotDearer => {
+            "a failure costs no more than a planned renewal, so there is nothing to prevent".into()
+        }
+        Ground::Undecided { chance } => format!(
+            "planned renewal pays with a chance of {} only: more failures, or longer runs \
+             without one, would settle it",
+            percent(*chance)
+        ),
+        Ground::Ceiling { optimum, ceiling } => format!(
+            "held at the ceiling of {}; cost alone would allow {}",
+            usage(*ceiling),
+            usage(*optimum)
+        ),
+        Ground::BelowGrid { optimum, grid } => format!(
+            "{} is less than one step of the planning grid ({}); it stands unrounded",
+            usage(*optimum),
+            usage(*grid)
+        ),
+        Ground::BeyondExperience { longest } => format!(
+            "no item on record ran longer than {}: approach the interval in steps",
+            usage(*longest)
+        ),
+    }
+}
+
+/// All recommendations of one call.
+#[derive(Debug, Clone, Serialize)]
+pub struct RecommendationsView {
+    pub recommendations: Vec<RecommendationView>,
+    #[serde(skip)]
+    pub currency: String,
+}
+
+impl RecommendationsView {
+    pub fn json(&self) -> Result<String, serde_json::Error> {
+        serde_json::to_string_pretty(self)
+    }
+
+    pub fn csv(&self) -> Result<String, csv::Error> {
+        let headings = [
+            "component",
+            "position",
+            "machine",
+            "group",
+            "verdict",
+            "optimum",
+            "interval",
+            "near_optimal_from",
+            "near_optimal_to",
+            "near_optimal_within",
+            "chance_it_pays",
+            "saving_median",
+            "saving_lower",
+            "saving_upper",
+            "saving_per_1000",
+            "planned_cost",
+            "planned_cost_from",
+            "failed_cost",
+            "failed_cost_from",
+            "ceiling",
+            "present_interval",
+            "lives",
+            "failures",
+            "unit",
+            "basis",
+            "notes",
+        ];
+        let rows = self.recommendations.iter().map(|r| {
+            let text = |part: &Option<String>| part.clone().unwrap_or_default();
+            let cost = |view: &Option<CostView>| cell(view.as_ref().map(|c| c.value));
+            let from =
+                |view: &Option<CostView>| view.as_ref().map(|c| c.from.clone()).unwrap_or_default();
+            vec![
+                text(&r.component),
+                text(&r.position),
+                text(&r.machine),
+                text(&r.group),
+                r.verdict.into(),
+                cell(r.optimum),
+                cell(r.interval),
+                cell(r.near_optimal.map(|n| n.from)),
+                cell(r.near_optimal.and_then(|n| n.to)),
+                cell(r.near_optimal.map(|n| n.within)),
+                cell(r.chance_it_pays),
+                cell(r.saving.map(|s| s.median)),
+                cell(r.saving.map(|s| s.lower)),
+                cell(r.saving.map(|s| s.upper)),
+                cell(r.saving_per_1000),
+                cost(&r.planned_cost),
+                from(&r.planned_cost),
+                cost(&r.failed_cost),
+                from(&r.failed_cost),
+                cell(r.ceiling),
+                cell(r.present_interval),
+                r.lives.to_string(),
+                r.failures.to_string(),
+                text(&r.unit),
+                r.basis.clone(),
+                r.notes.join("; "),
+            ]
+        });
+        csv_text(&headings, rows)
+    }
+
+    /// Rounded; neighbouring rows that rest on the same evidence and say the same are one.
+    pub fn table(&self) -> String {
+        let grouped = self.recommendations.iter().any(|r| r.component.is_none());
+        let mut headings = if grouped {
+            vec![("group", Align::Left)]
+        } else {
+            vec![
+                ("component", Align::Left),
+                ("positions", Align::Left),
+                ("machine", Align::Left),
+            ]
+        };
+        let money = format!("{} saved per 1,000", self.currency)
+            .trim_start()
+            .to_owned();
+        headings.extend([
+            ("verdict", Align::Left),
+            ("interval", Align::Right),
+            ("near the least", Align::Left),
+            ("present", Align::Right),
+            ("unit", Align::Left),
+            ("chance", Align::Right),
+            (money.as_str(), Align::Right),
+            ("lives", Align::Right),
+            ("failed", Align::Right),
+            ("", Align::Left),
+        ]);
+        let mut table = Table::new(headings);
+        let mut notes: Vec<String> = Vec::new();
+        for (row, place) in merged(&self.recommendations) {
+            let mut cells = if grouped {
+                vec![row.group.clone().unwrap_or_else(|| "all".into())]
+            } else {
+                vec![row.component.clone().unwrap_or_default(), place]
+            };
+            let renew = row.interval.is_some();
+            let near = row
+                .near_optimal
+                .filter(|_| renew)
+                .map_or_else(String::new, |n| {
+                    let to = n.to.map_or_else(|| "…".into(), |to| figure(to, 3));
+                    format!("{} to {to}", figure(n.from, 3))
+                });
+            let marks: Vec<String> = row
+                .notes
+                .iter()
+                .map(|note| {
+                    let place = notes.iter().position(|n| n == note).unwrap_or_else(|| {
+                        notes.push(note.clone());
+                        notes.len() - 1
+                    });
+                    format!("[{}]", place + 1)
+                })
+                .collect();
+            cells.extend([
+                row.verdict.to_owned(),
+                row.interval.map_or_else(|| "–".into(), usage),
+                near,
+                row.present_interval.map_or_else(|| "–".into(), usage),
+                row.unit.clone().unwrap_or_default(),
+                row.chance_it_pays.map_or_else(|| "–".into(), percent),
+                row.saving_per_1000
+                    .filter(|_| renew)
+                    .map_or_else(|| "–".into(), |s| figure(s, 3)),
+                row.lives.to_string(),
+                row.failures.to_string(),
+                marks.join(""),
+            ]);
+            table.row(cells);
+        }
+        let mut text = table.text();
+        text.push_str(
+            "\nSavings are against running to failure. A chance between the bounds is no verdict.\n\
+             These intervals are advice for maintenance cost: they never lengthen a maker's, food \
+             safety or legal limit.\n",
+        );
+        for (n, note) in notes.iter().enumerate() {
+            text.push_str(&format!("[{}] {note}\n", n + 1));
+        }
+        text
+    }
+}
+
+/// Rows that rest on the same evidence, joined, with the slots they hold for in words.
+fn merged(rows: &[RecommendationView]) -> Vec<(&RecommendationView, String)> {
+    let mut joined: Vec<(&RecommendationView, Vec<&RecommendationView>)> = Vec::new();
+    for row in rows {
+        let alike = joined.iter_mut().find(|(other, _)| {
+            other.component.is_some()
+                && other.component == row.component
+                && other.verdict == row.verdict
+                && other.optimum == row.optimum
+                && other.basis == row.basis
+                && other.notes == row.notes
+        });
+        match alike {
+            Some((_, members)) => members.push(row),
+            None => joined.push((row, vec![row])),
+        }
+    }
+    let counts: Vec<usize> = joined
+        .iter()
+        .map(|(row, _)| {
+            joined
+                .iter()
+                .filter(|(other, _)| other.component == row.component)
+                .count()
+        })
+        .collect();
+    let mut named: Vec<(&RecommendationView, String)> = joined
+        .into_iter()
+        .zip(counts)
+        .map(|((row, members), count)| {
+            let pool = members.iter().any(|member| member.machine.is_none());
+            let place = match (count, pool) {
+                (1, _) => "all positions".into(),
+                (_, true) if members.len() > 1 => "all others".into(),
+                _ => {
+                    let slots: Vec<String> = members
+                        .iter()
+                        .map(|member| {
+                            let machine = member.machine.as_deref().unwrap_or_default();
+                            let position = member.position.as_deref().unwrap_or_default();
+                            format!("{machine} {position}").trim().to_owned()
+                        })
+                        .collect();
+                    slots.join(", ")
+                }
+            };
+            (row, place)
+        })
+        .collect();
+    // What holds for most stands before its exceptions; components keep their order.
+    let order: Vec<Option<&str>> = rows.iter().map(|row| row.component.as_deref()).collect();
+    named.sort_by_key(|(row, place)| {
+        let component = order.iter().position(|c| *c == row.component.as_deref());
+        (component, place != "all others")
+    });
+    named
+}

@@ -1,0 +1,148 @@
+//! Tables of text: headings, aligned columns, no ruled boxes; and the same rows as CSV.
+//!
+//! In: cells as text. Out: text. Never: what the cells mean.
+
+use comfy_table::{CellAlignment, ContentArrangement, Row, Table as Drawn, presets};
+
+use crate::quantity::thousands;
+
+/// How a column stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Align {
+    Left,
+    Right,
+}
+
+/// A table being filled.
+#[derive(Debug, Clone)]
+pub struct Table {
+    headings: Vec<(String, Align)>,
+    rows: Vec<Vec<String>>,
+}
+
+impl Table {
+    pub fn new<'a>(headings: impl IntoIterator<Item = (&'a str, Align)>) -> Self {
+        Table {
+            headings: headings
+                .into_iter()
+                .map(|(h, a)| (h.to_owned(), a))
+                .collect(),
+            rows: Vec::new(),
+        }
+    }
+
+    /// Adds a row; missing cells stay empty.
+    pub fn row(&mut self, cells: impl IntoIterator<Item = String>) {
+        self.rows.push(cells.into_iter().collect());
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty()
+    }
+
+    /// The table as lines of text, ending with a line feed.
+    pub fn text(&self) -> String {
+        let mut drawn = Drawn::new();
+        drawn
+            .load_style(presets::NOTHING)
+            .set_content_arrangement(ContentArrangement::Disabled)
+            .set_header(Row::from(self.headings.iter().map(|(h, _)| h)));
+        for row in &self.rows {
+            drawn.add_row(row);
+        }
+        for (n, (_, align)) in self.headings.iter().enumerate() {
+            if let Some(column) = drawn.column_mut(n) {
+                column.set_padding((0, 2));
+                column.set_cell_alignment(match align {
+                    Align::Left => CellAlignment::Left,
+                    Align::Right => CellAlignment::Right,
+                });
+            }
+        }
+        let mut text = String::new();
+        for line in drawn.lines() {
+            text.push_str(line.trim_end());
+            text.push('\n');
+        }
+        text
+    }
+}
+
+/// A number with about `digits` significant digits and thousands separators.
+pub fn figure(value: f64, digits: i32) -> String {
+    if !value.is_finite() {
+        return "–".into();
+    }
+    if value == 0.0 {
+        return "0".into();
+    }
+    let magnitude = value.abs().log10().floor() as i32;
+    if !(-4..=7).contains(&magnitude) {
+        return format!("{value:.*e}", (digits - 1).max(0) as usize);
+    }
+    let decimals = digits - 1 - magnitude;
+    if decimals >= 0 {
+        return thousands(value, decimals as usize);
+    }
+    let step = 10_f64.powi(-decimals);
+    thousands((value / step).round() * step, 0)
+}
+
+/// A usage that a plan names: whole numbers whole, others to four digits.
+pub fn usage(value: f64) -> String {
+    if value.fract() == 0.0 && value.abs() < 1e12 {
+        thousands(value, 0)
+    } else {
+        figure(value, 4)
+    }
+}
+
+/// A figure, or a dash where it is unknown.
+pub fn figure_or_dash(value: Option<f64>, digits: i32) -> String {
+    value.map_or_else(|| "–".into(), |v| figure(v, digits))
+}
+
+/// A share as a percentage.
+pub fn percent(share: f64) -> String {
+    let value = 100.0 * share;
+    match value {
+        v if v > 99.0 && v < 100.0 => "> 99 %".into(),
+        v if v < 1.0 && v > 0.0 => "< 1 %".into(),
+        v => format!("{v:.0} %"),
+    }
+}
+
+/// Rows as CSV text.
+pub fn csv_text(
+    headings: &[&str],
+    rows: impl IntoIterator<Item = Vec<String>>,
+) -> Result<String, csv::Error> {
+    let mut out = csv::Writer::from_writer(Vec::new());
+    out.write_record(headings)?;
+    for row in rows {
+        out.write_record(&row)?;
+    }
+    let bytes = out.into_inner().map_err(|error| error.into_error())?;
+    Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+/// A number in full, or an empty cell.
+pub fn cell(value: Option<f64>) -> String {
+    value.map_or_else(String::new, |v| v.to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_keep_their_digits_and_nothing_more() {
+        assert_eq!(figure(12_345.6, 4), "12,350");
+        assert_eq!(figure(606.527, 4), "606.5");
+        assert_eq!(figure(1.720_79, 3), "1.72");
+        assert_eq!(figure(0.012_34, 2), "0.012");
+        assert_eq!(figure(f64::NAN, 3), "–");
+        assert_eq!(percent(0.997), "> 99 %");
+        assert_eq!(percent(0.5), "50 %");
+    }
+}

@@ -1,0 +1,9 @@
+//! Numbers: the models and policies against published values, identities and simulation.
+
+#[path = "../common/mod.rs"]
+mod common;
+mod hard;
+mod identities;
+mod model;
+mod policy;
+mod study;
