@@ -9,9 +9,12 @@ use clap::{Parser, Subcommand};
 
 mod check;
 mod evidence;
+mod export;
 mod fault;
 mod fit;
 mod interval;
+mod lives;
+mod query;
 mod record;
 mod select;
 mod simulate;
@@ -49,8 +52,11 @@ enum Command {
     Record(Box<record::RecordArgs>),
     Withdraw(withdraw::WithdrawArgs),
     Check(check::CheckArgs),
+    Lives(lives::LivesArgs),
     Fit(fit::FitArgs),
     Interval(interval::IntervalArgs),
+    Query(query::QueryArgs),
+    Export(export::ExportArgs),
     Simulate(simulate::SimulateArgs),
 }
 
@@ -73,8 +79,11 @@ pub fn main() -> ExitCode {
         Command::Record(args) => record::run(args, &mut ui),
         Command::Withdraw(args) => withdraw::run(args, &mut ui),
         Command::Check(args) => check::run(args, &mut ui),
+        Command::Lives(args) => lives::run(args, &mut ui),
         Command::Fit(args) => fit::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
+        Command::Query(args) => query::run(args, &mut ui),
+        Command::Export(args) => export::run(args, &mut ui),
         Command::Simulate(args) => simulate::run(args, &mut ui),
     };
     match outcome {

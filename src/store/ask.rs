@@ -9,8 +9,9 @@ use std::fmt;
 use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
 use arrow::datatypes::{
     DataType, Decimal128Type, Float32Type, Float64Type, Int8Type, Int16Type, Int32Type, Int64Type,
-    TimeUnit, TimestampMicrosecondType, UInt8Type, UInt16Type, UInt32Type, UInt64Type,
+    SchemaRef, TimeUnit, TimestampMicrosecondType, UInt8Type, UInt16Type, UInt32Type, UInt64Type,
 };
+use arrow::error::ArrowError;
 use arrow::util::display::{ArrayFormatter, FormatOptions};
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
@@ -55,7 +56,7 @@ impl Store {
         let sql = format!("SELECT * FROM {name} ORDER BY {order}");
         let answer = fetch(&inner.conn, &sql)
             .map_err(|error| StoreError::engine(format!("read {name}"), &error))?;
-        Ok(answer_of(&answer.0, &answer.1))
+        answer_of(&answer.0, &answer.1)
     }
 
     /// Answers a statement over the documented tables, or a table's or query's name.
@@ -67,6 +68,11 @@ impl Store {
         let question = question.trim();
         if order_of(question).is_some() {
             return self.table(question);
+        }
+        if question.is_empty() {
+            return Err(StoreError::Statement {
+                message: "the question is empty".to_owned(),
+            });
         }
         let one_word = |c: char| c.is_ascii_alphanumeric() || matches!(c, '_' | '-');
         if question.chars().all(one_word) {
@@ -90,8 +96,8 @@ impl Store {
         let answer = fetch(&inner.conn, question);
         // The transaction may have been ended by an error or by the statement itself.
         let _ = inner.conn.execute_batch("ROLLBACK");
-        let (columns, batches) = answer.map_err(|error| told(&error))?;
-        Ok(answer_of(&columns, &batches))
+        let (schema, batches) = answer.map_err(|error| told(&error))?;
+        answer_of(&schema, &batches)
     }
 }
 
@@ -124,7 +130,7 @@ fn quoted<'a>(columns: impl Iterator<Item = &'a str>) -> String {
         .join(", ")
 }
 
-fn no_such(name: &str) -> StoreError {
+pub(crate) fn no_such(name: &str) -> StoreError {
     let known = QUERIES
         .iter()
         .map(|query| query.name)
@@ -135,28 +141,27 @@ fn no_such(name: &str) -> StoreError {
     }
 }
 
-fn answer_of(columns: &[String], batches: &[RecordBatch]) -> Answer {
+fn answer_of(schema: &SchemaRef, batches: &[RecordBatch]) -> Result<Answer, StoreError> {
+    let columns: Vec<String> = schema.fields().iter().map(|f| f.name().clone()).collect();
     let mut rows = Vec::new();
     for batch in batches {
         for row in 0..batch.num_rows() {
-            rows.push(
-                batch
-                    .columns()
-                    .iter()
-                    .map(|array| cell(array, row))
-                    .collect(),
-            );
+            let cells = batch.columns().iter().zip(&columns).map(|(array, name)| {
+                cell(array, row).map_err(|error| StoreError::Run {
+                    message: format!(
+                        "column {name} cannot be shown as it is; cast it to VARCHAR\n{error}"
+                    ),
+                })
+            });
+            rows.push(cells.collect::<Result<_, _>>()?);
         }
     }
-    Answer {
-        columns: columns.to_vec(),
-        rows,
-    }
+    Ok(Answer { columns, rows })
 }
 
-fn cell(array: &ArrayRef, row: usize) -> Cell {
+fn cell(array: &ArrayRef, row: usize) -> Result<Cell, ArrowError> {
     if array.is_null(row) {
-        return Cell::Null;
+        return Ok(Cell::Null);
     }
     macro_rules! whole {
         ($kind:ty) => {
@@ -191,7 +196,8 @@ fn cell(array: &ArrayRef, row: usize) -> Cell {
                 units: v.value(row),
                 scale,
             }),
-        DataType::Timestamp(TimeUnit::Microsecond, None) => array
+        // With a zone or without, it counts from the epoch in UTC.
+        DataType::Timestamp(TimeUnit::Microsecond, _) => array
             .as_primitive_opt::<TimestampMicrosecondType>()
             .and_then(|v| DateTime::from_timestamp_micros(v.value(row)))
             .map(Cell::Time),
@@ -200,11 +206,13 @@ fn cell(array: &ArrayRef, row: usize) -> Cell {
             .map(|v| Cell::Text(v.value(row).to_owned())),
         _ => None,
     };
-    known.unwrap_or_else(|| {
-        let text = ArrayFormatter::try_new(array.as_ref(), &FormatOptions::default())
-            .and_then(|formatter| formatter.value(row).try_to_string());
-        text.map_or(Cell::Null, Cell::Text)
-    })
+    if let Some(cell) = known {
+        return Ok(cell);
+    }
+    ArrayFormatter::try_new(array.as_ref(), &FormatOptions::default())?
+        .value(row)
+        .try_to_string()
+        .map(Cell::Text)
 }
 
 /// Full precision; unknown is empty, a time is UTC as the books write it.

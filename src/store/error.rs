@@ -103,7 +103,9 @@ impl StoreError {
         match self {
             StoreError::Register(error) if error.is_io() => StoreFault::Io,
             StoreError::Io { .. } => StoreFault::Io,
-            StoreError::Statement { .. } | StoreError::NoSuchQuery { .. } => StoreFault::Use,
+            StoreError::Statement { .. }
+            | StoreError::NoSuchQuery { .. }
+            | StoreError::NotAStore(_) => StoreFault::Use,
             _ => StoreFault::Data,
         }
     }

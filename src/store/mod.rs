@@ -11,6 +11,7 @@
 mod ask;
 mod catalogue;
 mod error;
+mod files;
 mod load;
 mod registers;
 mod rows;
@@ -27,6 +28,7 @@ use duckdb::{Config, Connection};
 pub use ask::{Answer, Cell};
 pub use catalogue::{Header, QUERIES, Query, Table, tables};
 pub use error::{StoreError, StoreFault};
+pub use files::ExportKind;
 pub use registers::Ledger;
 pub use rows::{EntryCount, SlotStay, UsageNow};
 
@@ -119,8 +121,8 @@ impl Store {
             made: BTreeSet::new(),
             shut: false,
         };
-        if let Some(_file) = &options.keep {
-            inner.make_all()?;
+        if let Some(file) = &options.keep {
+            inner.keep(file)?;
         }
         Ok(Store {
             inner: Mutex::new(inner),

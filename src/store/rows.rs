@@ -10,7 +10,7 @@ use arrow::array::{
     Array, ArrayRef, BooleanArray, Decimal128Array, Float64Array, Int64Array, RecordBatch,
     StringArray, TimestampMicrosecondArray,
 };
-use arrow::datatypes::{DataType, TimeUnit};
+use arrow::datatypes::{DataType, SchemaRef, TimeUnit};
 use chrono::{DateTime, Utc};
 use duckdb::Connection;
 use rust_decimal::Decimal;
@@ -149,20 +149,19 @@ pub(crate) fn read<T: QueryRow>(conn: &Connection) -> Result<Vec<T>, StoreError>
     Ok(rows)
 }
 
-/// Runs a statement and fetches its column names and batches; a chunk that fails is an
+/// Runs a statement and fetches its schema and batches; a chunk that fails is an
 /// error, where the iterator of `query_arrow` would panic.
 pub(crate) fn fetch(
     conn: &Connection,
     sql: &str,
-) -> Result<(Vec<String>, Vec<RecordBatch>), duckdb::Error> {
+) -> Result<(SchemaRef, Vec<RecordBatch>), duckdb::Error> {
     let mut statement = conn.prepare(sql)?;
     let schema = statement.query_arrow([])?.get_schema();
-    let names = schema.fields().iter().map(|f| f.name().clone()).collect();
     let mut batches = Vec::new();
     while let Some(array) = statement.step()? {
         batches.push(RecordBatch::from(&array));
     }
-    Ok((names, batches))
+    Ok((schema, batches))
 }
 
 /// A column, downcast once.

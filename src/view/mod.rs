@@ -3,7 +3,9 @@
 //! In: typed results of the rooms below. Out: text; its keys are a contract.
 //! Never: computation, printing.
 
+pub mod answer;
 pub mod findings;
 pub mod fit;
 pub mod interval;
+pub mod lives;
 pub mod table;

@@ -1,0 +1,75 @@
+//! `query`: a named query, or a user's own SQL over the documented tables.
+
+use std::path::PathBuf;
+
+use chrono::NaiveDate;
+
+use super::select::folders;
+use super::{CommandError, Format, Outcome, Ui};
+use crate::store::{Options, Store};
+use crate::view::answer;
+
+/// Answer a named query, or SQL over the documented tables
+///
+/// The statement sees a copy of the ledger in memory: it cannot change anything, nor read
+/// or write files. Times in the tables are UTC. `--list` tells every table and its columns.
+#[derive(Debug, clap::Args)]
+pub struct QueryArgs {
+    /// Ledger folders (default: this one), then the name of a query or an SQL statement
+    #[arg(value_name = "LEDGER… QUESTION", required_unless_present = "list")]
+    words: Vec<String>,
+    /// List the tables and named queries with their columns
+    #[arg(long)]
+    list: bool,
+    /// Take the ledger as it stood on this date
+    #[arg(long, value_name = "DATE")]
+    as_of: Option<NaiveDate>,
+    /// Layout of the result
+    #[arg(long, value_enum, default_value_t, value_name = "LAYOUT")]
+    format: Format,
+    /// Keep the loaded tables in this DuckDB file
+    #[arg(long, value_name = "FILE")]
+    store: Option<PathBuf>,
+}
+
+pub fn run(args: &QueryArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
+    let text = if args.list {
+        list(args.format)?
+    } else {
+        ask(args, ui)?
+    };
+    ui.result(&text)?;
+    Ok(Outcome::Done)
+}
+
+fn list(format: Format) -> Result<String, CommandError> {
+    let all = answer::listings();
+    Ok(match format {
+        Format::Table => answer::listings_text(&all),
+        Format::Json => answer::listings_json(&all).map_err(std::io::Error::from)?,
+        Format::Csv => answer::listings_csv(&all).map_err(std::io::Error::other)?,
+    })
+}
+
+fn ask(args: &QueryArgs, ui: &mut Ui) -> Result<String, CommandError> {
+    let Some((question, ledgers)) = args.words.split_last() else {
+        return Err(CommandError::wrong_use(
+            "no question",
+            "name a query, or write an SQL statement; wearbook query --list tells what there is",
+        ));
+    };
+    let ledgers: Vec<PathBuf> = ledgers.iter().map(PathBuf::from).collect();
+    let options = Options {
+        keep: args.store.clone(),
+    };
+    let store = Store::open(&folders(&ledgers), args.as_of, &options)?;
+    for trouble in store.troubles() {
+        ui.trouble(trouble);
+    }
+    let found = store.ask(question)?;
+    Ok(match args.format {
+        Format::Table => answer::text(&found),
+        Format::Json => answer::json(&found).map_err(std::io::Error::from)?,
+        Format::Csv => answer::csv(&found).map_err(std::io::Error::other)?,
+    })
+}
