@@ -272,11 +272,11 @@ mod tests {
     fn a_changed_prev_is_named() {
         let bytes = book(&["a", "b", "c", "d"]);
         let lines = read_chain(&bytes).lines;
-        for n in 0..4 {
+        for (n, line) in lines.iter().enumerate() {
             // One digit, and all of them.
             for digits in [1, 64] {
                 let mut changed = bytes.clone();
-                let from = lines[n].bytes.start + 9;
+                let from = line.bytes.start + 9;
                 for byte in &mut changed[from..from + digits] {
                     *byte = if *byte == b'0' { b'f' } else { b'0' };
                 }

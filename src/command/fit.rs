@@ -171,13 +171,13 @@ fn from_file(args: &FitArgs, file: &std::path::Path) -> Result<Vec<Group>, Comma
         ));
     }
     let lives = lives_csv::read(file)?;
-    if let Some(mode) = &args.mode {
-        if !lives.iter().any(|l| l.mode.as_ref() == Some(mode)) {
-            return Err(CommandError::wrong_use(
-                format!("no life in the file ended by mode \"{mode}\""),
-                "the column mode names how each life ended",
-            ));
-        }
+    if let Some(mode) = &args.mode
+        && !lives.iter().any(|l| l.mode.as_ref() == Some(mode))
+    {
+        return Err(CommandError::wrong_use(
+            format!("no life in the file ended by mode \"{mode}\""),
+            "the column mode names how each life ended",
+        ));
     }
     let mut groups: Vec<Group> = Vec::new();
     for life in lives {

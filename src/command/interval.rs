@@ -13,7 +13,7 @@ use super::select::{Select, confidence, folders, positive};
 use super::{CommandError, Fault, Format, Outcome, Ui};
 use crate::cost::{CostBasis, CostFrom};
 use crate::intake::lives_csv;
-use crate::life::{Life, Sample};
+use crate::life::{Life, Sample, counted_lives};
 use crate::model::Weibull;
 use crate::model::posterior::ShapePrior;
 use crate::policy::evidence::Scope;
@@ -326,8 +326,8 @@ fn view(
         for other in evidence.groups.iter().filter(|g| g.apart.is_some()) {
             if let (Scope::Batch { batch }, Some(apart)) = (&other.scope, other.apart) {
                 notes.push(format!(
-                    "{} lives of batch {batch} are left out: they last {} as long (p {})",
-                    other.rows.len(),
+                    "{} of batch {batch} are left out: they last {} as long (p {})",
+                    counted_lives(other.rows.len() as u64),
                     ratio_words(apart.life_ratio),
                     p_words(apart.p_adjusted),
                 ));
@@ -417,7 +417,8 @@ pub fn basis_words(sample: &Sample, scope: &str, prior: ShapePrior) -> String {
         sample.suspensions() as f64 / lives as f64
     };
     format!(
-        "{scope}: {lives} lives, {} failed, {} cut short; Weibull posterior, {prior}",
+        "{scope}: {}, {} failed, {} cut short; Weibull posterior, {prior}",
+        counted_lives(lives),
         sample.failures(),
         percent(share),
     )

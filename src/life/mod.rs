@@ -15,4 +15,4 @@ mod sample;
 
 pub use renewal::{RenewalCost, RenewalKind};
 pub use row::{Excluded, Flag, LifeRow, Outcome};
-pub use sample::{End, Life, LifeError, Sample};
+pub use sample::{End, Life, LifeError, Sample, counted_lives};

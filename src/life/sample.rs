@@ -161,6 +161,15 @@ impl Sample {
     }
 }
 
+/// "1 life", "34 lives".
+pub fn counted_lives(count: u64) -> String {
+    if count == 1 {
+        "1 life".into()
+    } else {
+        format!("{count} lives")
+    }
+}
+
 fn check(index: usize, mut life: Life) -> Result<Life, LifeError> {
     let number = |what, value: f64| {
         if !value.is_finite() {

@@ -11,7 +11,7 @@ use thiserror::Error;
 
 use super::likelihood::{Likelihood, Slope};
 use super::weibull::Weibull;
-use crate::life::{End, Life, Sample};
+use crate::life::{End, Life, Sample, counted_lives};
 
 /// Why a sample has no Weibull maximum-likelihood estimate.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -20,11 +20,11 @@ pub enum FitError {
     #[error("no lives to fit")]
     Empty,
     /// The likelihood keeps rising with the scale.
-    #[error("no failure among {lives} lives: the scale has no upper end")]
+    #[error("no failure in {}: the scale has no upper end", counted_lives(*lives))]
     NoFailures { lives: u64 },
     /// Every failure fits one usage and nothing ran longer: the shape has no upper end.
     #[error(
-        "all {failures} failures fit one usage (between {from} and {to}) and no item ran beyond it: the shape has no upper end"
+        "every failure ({failures}) fits one usage, between {from} and {to}, and no item ran beyond it: the shape has no upper end"
     )]
     ShapeUnbounded { from: f64, to: f64, failures: u64 },
     /// The likelihood rises towards shape 0: what was seen to fail could as well have
@@ -356,7 +356,7 @@ fn newton(likelihood: &Likelihood, from: (f64, f64)) -> Result<(f64, f64), FitEr
         let mut next = likelihood.slope(a + da, b + db);
         let floor = 1e-13 * (1.0 + here.value.abs());
         // A full or halved step must not fall, but for rounding.
-        while !(next.value >= here.value - floor) {
+        while next.value.is_nan() || next.value < here.value - floor {
             (da, db) = (0.4 * da, 0.4 * db);
             if da.abs().max(db.abs()) < 1e-15 {
                 return Err(failed(a, b, &here));

@@ -99,8 +99,8 @@ fn order(target: Target, low: Option<f64>, high: Option<f64>) -> Limits {
     };
     Limits {
         median: None,
-        lower: low.map(|x| target.from_search(x)),
-        upper: high.map(|x| target.from_search(x)),
+        lower: low.map(|x| target.value_at(x)),
+        upper: high.map(|x| target.value_at(x)),
     }
 }
 

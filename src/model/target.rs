@@ -44,7 +44,7 @@ impl Target {
     }
 
     /// Back from the search scale.
-    pub(super) fn from_search(self, x: f64) -> f64 {
+    pub(super) fn value_at(self, x: f64) -> f64 {
         match self {
             Target::Reliability(_) => (-x.exp()).exp(),
             _ => x.exp(),

@@ -384,7 +384,7 @@ fn quality(findings: &[Trouble]) -> Quality {
         }
     }
     // Stable: the most serious first, each weight in the order found.
-    rows.sort_by(|a, b| b.0.cmp(&a.0));
+    rows.sort_by_key(|row| std::cmp::Reverse(row.0));
     let of = |severity| findings.iter().filter(|t| t.severity == severity).count();
     let (errors, warnings, notes) = (
         of(Severity::Error),

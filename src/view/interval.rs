@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::table::{Align, Table, cell, csv_text, figure, percent, usage};
 use crate::cost::{CostBasis, CostFrom};
+use crate::life::counted_lives;
 use crate::policy::age::{AgePolicy, NEAR};
 use crate::policy::recommend::{Ground, Recommendation};
 use rust_decimal::prelude::ToPrimitive;
@@ -244,8 +245,9 @@ pub fn ground_words(ground: &Ground, unit: &str) -> String {
     let usage = |value: f64| format!("{} {unit}", figure(value, 4)).trim_end().to_owned();
     match ground {
         Ground::NoFailure { lives, usage: run } => format!(
-            "no failure in {lives} lives and {} of running: a first failure, or longer runs \
+            "no failure in {} and {} of running: a first failure, or longer runs \
              without one, would tell more",
+            counted_lives(*lives),
             usage(*run)
         ),
         Ground::OneFailure => {

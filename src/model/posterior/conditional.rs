@@ -138,7 +138,7 @@ pub fn ln_scale_mass(likelihood: &Likelihood, peak: f64, b: f64) -> f64 {
         for n in 1..MOST {
             let value = likelihood.value(peak + sign * step * n as f64, b) - top.value;
             sum += value.exp();
-            if !(value > -DROP) {
+            if value.is_nan() || value <= -DROP {
                 break;
             }
         }
@@ -245,7 +245,7 @@ impl ScaleTable {
             return (0.0, 0.0);
         }
         let last = self.below.len() - 1;
-        if !(place < last as f64) {
+        if place.is_nan() || place >= last as f64 {
             return (1.0, 0.0);
         }
         let n = place as usize;

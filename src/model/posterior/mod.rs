@@ -225,7 +225,7 @@ impl Posterior {
             // R falls with H, so its p-quantile is the (1−p)-quantile of ζ = ln(−ln R).
             Target::Reliability(_) => self
                 .search_quantile(target, 1.0 - p)
-                .map(|x| target.from_search(x)),
+                .map(|x| target.value_at(x)),
             _ => self
                 .search_quantile(target, p)
                 .map(f64::exp)

@@ -1,0 +1,362 @@
+//! The binary: the JSON contract, agreement with reference cases, help, exit codes.
+
+mod common;
+
+use assert_cmd::Command;
+use common::{Case, cases};
+use serde_json::Value;
+
+fn wearbook(args: &[&str]) -> Command {
+    let mut command = Command::cargo_bin("wearbook").unwrap();
+    command
+        .env_clear()
+        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .args(args);
+    command
+}
+
+fn json(args: &[&str]) -> Value {
+    let output = wearbook(args).arg("--format").arg("json").output().unwrap();
+    let errors = String::from_utf8_lossy(&output.stderr);
+    assert!(output.status.success(), "{args:?}: {errors}");
+    serde_json::from_slice(&output.stdout).unwrap()
+}
+
+/// A reference case as a CSV file of lives.
+fn file_of(case: &Case) -> tempfile::NamedTempFile {
+    let mut text = String::from("entry,lo,hi,count\n");
+    for life in case.data["lives"].as_array().unwrap() {
+        let cell = |key: &str| match &life[key] {
+            Value::Null => String::new(),
+            value => value.to_string(),
+        };
+        text.push_str(&format!(
+            "{},{},{},{}\n",
+            cell("entry"),
+            cell("lo"),
+            cell("hi"),
+            cell("count")
+        ));
+    }
+    let file = tempfile::Builder::new().suffix(".csv").tempfile().unwrap();
+    std::fs::write(file.path(), text).unwrap();
+    file
+}
+
+fn case(topic: &str, id: &str) -> Case {
+    cases(topic).into_iter().find(|c| c.id == id).unwrap()
+}
+
+#[test]
+fn a_fit_from_a_file_has_every_key_of_the_contract_and_the_right_values() {
+    let case = case("posterior", "posterior-open-2");
+    let file = file_of(&case);
+    let fits = json(&["fit", "--lives", file.path().to_str().unwrap()]);
+    let fit = &fits["fits"][0];
+    let keys: Vec<&str> = [
+        "component",
+        "position",
+        "machine",
+        "mode",
+        "group",
+        "lives",
+        "failures",
+        "suspensions",
+        "intervals",
+        "excluded",
+        "model",
+        "method",
+        "shape",
+        "scale",
+        "location",
+        "log_likelihood",
+        "aicc",
+        "life_at",
+        "mean",
+        "limits",
+        "fit_test",
+        "r_squared",
+        "notes",
+    ]
+    .to_vec();
+    for key in &keys {
+        assert!(fit.get(key).is_some(), "{key} is missing");
+    }
+    assert_eq!(fit.as_object().unwrap().len(), keys.len());
+    assert_eq!((&fit["lives"], &fit["failures"]), (&12.into(), &7.into()));
+    assert_eq!(fit["limits"]["kind"], "posterior");
+    let judge = |name: &str, value: &Value| {
+        case.expected(name)
+            .unwrap()
+            .judge(&case, value.as_f64().unwrap());
+    };
+    judge("shape.post90.lower", &fit["shape"]["lower"]);
+    judge("shape.post90.upper", &fit["shape"]["upper"]);
+    judge("scale.post.median", &fit["scale"]["median"]);
+    judge("b1.post90.lower", &fit["life_at"][0]["lower"]);
+    judge("b10.post90.upper", &fit["life_at"][1]["upper"]);
+    assert_eq!(fit["life_at"][1]["fraction"], 0.1);
+}
+
+#[test]
+fn other_limits_and_other_confidence_reach_the_models() {
+    let case = case("bounds", "bounds-five-failures");
+    let file = file_of(&case);
+    let path = file.path().to_str().unwrap();
+    for (kind, short) in [("wald", "wald"), ("likelihood-ratio", "lr")] {
+        let fits = json(&[
+            "fit",
+            "--lives",
+            path,
+            "--limits",
+            kind,
+            "--confidence",
+            "0.95",
+        ]);
+        for (place, name) in [
+            (&fits["fits"][0]["shape"], "shape"),
+            (&fits["fits"][0]["scale"], "scale"),
+        ] {
+            for side in ["lower", "upper"] {
+                let expected = case.expected(&format!("{name}.{short}95.{side}")).unwrap();
+                expected.judge(&case, place[side].as_f64().unwrap());
+            }
+            assert!(place["median"].is_null());
+        }
+    }
+    let bare = json(&["fit", "--lives", path, "--limits", "none"]);
+    assert!(bare["fits"][0]["shape"]["lower"].is_null());
+    assert!(bare["fits"][0]["shape"]["estimate"].is_f64());
+}
+
+#[test]
+fn groups_and_modes_of_a_file_are_fitted_apart() {
+    let file = tempfile::Builder::new().suffix(".csv").tempfile().unwrap();
+    std::fs::write(
+        file.path(),
+        "lo,hi,group,mode\n100,100,A,leak\n160,160,A,crack\n210,210,A,leak\n300,,A,\n90,,B,\n",
+    )
+    .unwrap();
+    let path = file.path().to_str().unwrap();
+    let fits = json(&["fit", "--lives", path, "--by", "group"]);
+    assert_eq!(fits["fits"].as_array().unwrap().len(), 2);
+    assert_eq!(fits["fits"][0]["group"], "A");
+    // A group that cannot be fitted still has its object, with the reason.
+    let none = &fits["fits"][1];
+    assert!(none["shape"].is_null());
+    assert!(
+        none["notes"][0]
+            .as_str()
+            .unwrap()
+            .contains("no failure in 1 life")
+    );
+    let leaks = json(&["fit", "--lives", path, "--mode", "leak"]);
+    assert_eq!(leaks["fits"][0]["failures"], 2);
+    assert_eq!(leaks["fits"][0]["suspensions"], 3);
+}
+
+#[test]
+fn a_stated_life_gives_the_interval_of_the_reference() {
+    let case = case("age-replacement", "age-replacement-curve");
+    let found = json(&[
+        "interval",
+        "--shape",
+        "2.5",
+        "--scale",
+        "5000",
+        "--planned-cost",
+        "400",
+        "--failed-cost",
+        "3200",
+    ]);
+    let judge = |name: &str, value: &Value| {
+        case.expected(name)
+            .unwrap()
+            .judge(&case, value.as_f64().unwrap());
+    };
+    judge("T_opt", &found["interval"]);
+    judge("cost_rate", &found["cost_rate"]);
+    judge(
+        "cost_rate_run_to_failure",
+        &found["run_to_failure_cost_rate"],
+    );
+    judge("T_within_5pct.lower", &found["near_optimal"]["from"]);
+    judge("T_within_5pct.upper", &found["near_optimal"]["to"]);
+    assert_eq!(found["policy"], "age");
+    let never = json(&[
+        "interval",
+        "--shape",
+        "0.8",
+        "--scale",
+        "1000",
+        "--planned-cost",
+        "100",
+        "--failed-cost",
+        "2000",
+    ]);
+    assert!(never["interval"].is_null());
+    assert_eq!(never["verdict"], "run to failure");
+}
+
+#[test]
+fn a_decision_from_a_file_agrees_with_the_reference() {
+    let case = case("posterior", "posterior-open-1");
+    let file = file_of(&case);
+    let path = file.path().to_str().unwrap();
+    let ask = |planned: &str, failed: &str| {
+        let found = json(&[
+            "interval",
+            "--lives",
+            path,
+            "--planned-cost",
+            planned,
+            "--failed-cost",
+            failed,
+        ]);
+        found["recommendations"][0].clone()
+    };
+    let renew = ask("1", "5");
+    assert_eq!(renew["verdict"], "renew");
+    case.expected("decision[1,5].interval")
+        .unwrap()
+        .judge(&case, renew["optimum"].as_f64().unwrap());
+    let chance = case
+        .expected("decision[1,5].chance_it_pays")
+        .unwrap()
+        .value
+        .as_f64()
+        .unwrap();
+    assert!((renew["chance_it_pays"].as_f64().unwrap() - chance).abs() < 0.01);
+    assert_eq!(renew["planned_cost"]["from"], "given");
+    let run = ask("1", "1.5");
+    assert_eq!(
+        (&run["verdict"], &run["optimum"]),
+        (&"run to failure".into(), &Value::Null)
+    );
+    // Grid and ceiling: rounded down, never passed.
+    let bound = json(&[
+        "interval",
+        "--lives",
+        path,
+        "--planned-cost",
+        "1",
+        "--failed-cost",
+        "5",
+        "--grid",
+        "100",
+        "--ceiling",
+        "250",
+    ]);
+    assert_eq!(bound["recommendations"][0]["interval"], 200.0);
+}
+
+/// The oddities of the sample's truth are called right.
+#[test]
+fn the_sample_ledger_is_called_right() {
+    let found = json(&["interval", "sample-ledger"]);
+    let rows = found["recommendations"].as_array().unwrap();
+    let of = |component: &str| -> Vec<&Value> {
+        rows.iter()
+            .filter(|r| r["component"] == component)
+            .collect()
+    };
+    // Packing: renewed, and far sooner where it wears fast.
+    let packing = of("packing-set");
+    let fast: Vec<&&Value> = packing.iter().filter(|r| r["machine"] == "H-02").collect();
+    assert_eq!(fast.len(), 1, "{packing:?}");
+    assert_eq!(fast[0]["position"], "P2");
+    for row in &packing {
+        assert_eq!(row["verdict"], "renew");
+        if row["machine"] != "H-02" {
+            assert!(fast[0]["interval"].as_f64() < row["interval"].as_f64());
+        }
+    }
+    // Infant mortality: an old spring is no worse than a new one.
+    assert!(
+        of("valve-spring")
+            .iter()
+            .all(|r| r["verdict"] == "run to failure")
+    );
+    // No failure in five years: nothing is claimed.
+    let plungers = of("plunger");
+    assert!(!plungers.is_empty());
+    for row in plungers {
+        assert_eq!(row["verdict"], "not enough evidence");
+        assert!(row["interval"].is_null());
+    }
+    // Every interval keeps the planning grid.
+    for row in rows {
+        if let Some(interval) = row["interval"].as_f64() {
+            assert_eq!(interval % 250.0, 0.0, "{row}");
+        }
+    }
+}
+
+#[test]
+fn the_same_ledger_and_date_give_the_same_bytes() {
+    let run = |args: &[&str]| wearbook(args).output().unwrap().stdout;
+    for format in ["table", "json", "csv"] {
+        for command in ["fit", "interval"] {
+            let args = [
+                command,
+                "sample-ledger",
+                "--as-of",
+                "2025-03-31",
+                "--format",
+                format,
+            ];
+            let first = run(&args);
+            assert!(!first.is_empty());
+            assert_eq!(first, run(&args), "{command} {format}");
+        }
+    }
+}
+
+#[test]
+fn an_earlier_date_knows_less() {
+    let lives = |date: &str| -> u64 {
+        let found = json(&["fit", "sample-ledger", "--by", "component", "--as-of", date]);
+        found["fits"]
+            .as_array()
+            .unwrap()
+            .iter()
+            .map(|f| f["lives"].as_u64().unwrap())
+            .sum()
+    };
+    assert!(lives("2023-06-30") < lives("2024-06-30"));
+}
+
+#[test]
+fn every_command_has_help_that_says_what_it_does() {
+    let text = |args: &[&str]| String::from_utf8(wearbook(args).output().unwrap().stdout).unwrap();
+    let overview = text(&["--help"]);
+    insta::assert_snapshot!("help", overview);
+    let commands: Vec<&str> = overview
+        .lines()
+        .skip_while(|line| !line.starts_with("Commands:"))
+        .skip(1)
+        .take_while(|line| !line.is_empty())
+        .filter(|line| line.starts_with("  ") && !line.starts_with("   "))
+        .filter_map(|line| line.split_whitespace().next())
+        .filter(|name| *name != "help")
+        .collect();
+    assert!(commands.len() >= 8, "{commands:?}");
+    for command in commands {
+        insta::assert_snapshot!(format!("help-{command}"), text(&[command, "--help"]));
+    }
+}
+
+#[test]
+fn wrong_use_is_exit_code_2_and_says_how() {
+    for args in [
+        &["interval", "--shape", "2"][..],
+        &["fit", "--confidence", "1.5"],
+        &["interval", "sample-ledger", "--planned-cost", "3"],
+        &["nonsense"],
+    ] {
+        let output = wearbook(args).output().unwrap();
+        assert_eq!(output.status.code(), Some(2), "{args:?}");
+        assert!(output.stdout.is_empty());
+        assert!(!output.stderr.is_empty());
+    }
+}
