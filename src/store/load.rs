@@ -115,10 +115,10 @@ fn create(conn: &Connection) -> Result<(), StoreError> {
     .map_err(|error| StoreError::engine("make the tables", &error))
 }
 
-/// The statement that reads one file the way wearbook reads books.
+/// The statement that reads one file the way wearbook reads books, for `SELECT … ` before it.
 ///
 /// Times have one form only: a cast would silently drop an offset.
-pub(crate) fn read_statement(file: &str) -> String {
+pub fn read_statement(file: &str) -> String {
     let columns = list(LINE_KEYS, |(key, kind)| format!("\"{key}\": '{kind}'"));
     format!(
         "FROM read_json('{}', format = 'newline_delimited', compression = 'none', \

@@ -29,6 +29,7 @@ pub use ask::{Answer, Cell};
 pub use catalogue::{Header, QUERIES, Query, Table, tables};
 pub use error::{StoreError, StoreFault};
 pub use files::ExportKind;
+pub use load::read_statement;
 pub use registers::Ledger;
 pub use rows::{EntryCount, SlotStay, UsageNow};
 
