@@ -371,11 +371,7 @@ impl RecommendationsView {
         let mut headings = if grouped {
             vec![("group", Align::Left)]
         } else {
-            vec![
-                ("component", Align::Left),
-                ("positions", Align::Left),
-                ("machine", Align::Left),
-            ]
+            vec![("component", Align::Left), ("where", Align::Left)]
         };
         let money = format!("{} saved per 1,000", self.currency)
             .trim_start()
