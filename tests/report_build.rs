@@ -10,7 +10,7 @@ use wearbook::policy::recommend;
 use wearbook::policy::recommend::Terms;
 use wearbook::quantity::trouble::{Severity, Trouble};
 use wearbook::report::model::{Report, Verdict};
-use wearbook::report::subject::{Frame, Group, Slot, Slots, Stay, Subject};
+use wearbook::report::subject::{Frame, Group, Scope, Slot, Stay, Subject};
 use wearbook::report::{build, render};
 
 fn day(y: i32, m: u32, d: u32) -> NaiveDate {
@@ -61,13 +61,22 @@ fn rows(machine: &str, position: &str, n: usize, shape: f64, scale: f64) -> Vec<
         .collect()
 }
 
-fn group(slots: Slots, rows: &[LifeRow], costs: (f64, f64), terms: Terms) -> Group {
+fn group(
+    scope: Scope,
+    positions: &[&str],
+    rows: &[LifeRow],
+    costs: (f64, f64),
+    terms: Terms,
+) -> Group {
     let lives = rows.iter().filter_map(|r| r.life(None).ok()).collect();
     let sample = Sample::new(lives).expect("lives in order");
     let costs = Costs::new(costs.0, costs.1).expect("costs above 0");
     Group {
-        slots,
-        slot_count: 3,
+        scope,
+        slots: positions
+            .iter()
+            .map(|p| ("H-01".to_owned(), (*p).to_owned()))
+            .collect(),
         recommendation: recommend(&sample, costs, &terms),
         sample,
         costs,
@@ -107,7 +116,13 @@ fn subject(rows: Vec<LifeRow>, costs: (f64, f64), terms: Terms) -> Subject {
                 ],
             })
             .collect(),
-        groups: vec![group(Slots::All, &rows, costs, terms)],
+        groups: vec![group(
+            Scope::Pool(Vec::new()),
+            &["P1", "P2"],
+            &rows,
+            costs,
+            terms,
+        )],
         rows,
         present: Some(2_500.0),
         ceiling: None,
@@ -275,15 +290,16 @@ fn a_slot_set_apart_has_a_row_and_a_block_of_its_own() {
     let slow = rows("H-01", "P1", 30, 3.0, 3_000.0);
     let fast = rows("H-01", "P2", 18, 3.0, 1_200.0);
     let mut subject = subject(slow.clone(), (400.0, 3_000.0), GRID);
-    subject.groups[0].slots = Slots::AllBut(vec![("H-01".to_owned(), "P2".to_owned())]);
+    subject.groups[0].scope = Scope::Pool(vec!["H-01 P2".to_owned()]);
+    subject.groups[0].slots.pop();
     let mut apart = group(
-        Slots::Only("H-01".to_owned(), "P2".to_owned()),
+        Scope::Place("H-01 P2".to_owned()),
+        &["P2"],
         &fast,
         (400.0, 3_000.0),
         GRID,
     );
     apart.apart = Some((0.0004, 0.4));
-    apart.slot_count = 1;
     subject.groups.push(apart);
     subject.rows.extend(fast);
     let report = report_of(&[subject]);
@@ -306,6 +322,45 @@ fn a_slot_set_apart_has_a_row_and_a_block_of_its_own() {
         row.and_then(|r| r.interval.clone()).expect("an interval")
     };
     assert_ne!(interval("P1"), interval("P2"));
+}
+
+#[test]
+fn a_batch_set_apart_is_shown_but_recommends_nothing() {
+    let good = rows("H-01", "P1", 30, 3.0, 3_000.0);
+    let bad = rows("H-01", "P2", 12, 3.0, 600.0);
+    let mut subject = subject(good, (400.0, 3_000.0), GRID);
+    subject.groups[0].scope = Scope::Pool(vec!["batch VS-17".to_owned()]);
+    let mut batch = group(
+        Scope::Batch("VS-17".to_owned()),
+        &[],
+        &bad,
+        (400.0, 3_000.0),
+        GRID,
+    );
+    batch.apart = Some((0.002, 0.2));
+    subject.groups.push(batch);
+    let report = report_of(&[subject]);
+    assert_eq!(report.recommendations.len(), 1);
+    assert_eq!(
+        report.recommendations[0].positions,
+        "all positions but batch VS-17"
+    );
+    let section = &report.components[0];
+    assert_eq!(section.groups[1].title, "Batch VS-17");
+    assert!(section.groups[1].why.contains("p = 0.002"));
+    assert!(section.groups[1].cost.is_none());
+    assert!(
+        section
+            .findings
+            .iter()
+            .any(|f| f.contains("Batch VS-17 is set apart"))
+    );
+    assert!(
+        section
+            .positions
+            .iter()
+            .all(|p| p.verdict == Verdict::Renew)
+    );
 }
 
 #[test]

@@ -6,13 +6,13 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
-use super::figures::{self, Fitted, PER, fitted, slots_in_words};
+use super::figures::{self, Fitted, PER, fitted};
 use super::model::{
     Assumption, BookHead, ComponentSection, DataCounts, EvidenceGroup, Excluded, FitFigure,
     Limited, PositionRow, Quality, QualityFinding, Recommendation, Report, Verdict,
 };
 use super::say;
-use super::subject::{Frame, Group, Slot, Subject};
+use super::subject::{Frame, Group, Scope, Slot, Subject};
 use super::words::{chance, count, day, money, three_digits, usage};
 use crate::chart::number;
 use crate::life::{Flag, LifeRow, Outcome, Sample};
@@ -32,6 +32,7 @@ pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
     let mut rows: Vec<(f64, Recommendation)> = subjects
         .iter()
         .flat_map(|s| s.groups.iter().map(move |g| (s, g)))
+        .filter(|(_, g)| !g.slots.is_empty())
         .map(|(s, g)| (rank(g), recommendation(s, g)))
         .collect();
     // Stable: equal ranks keep the order of the register.
@@ -89,7 +90,7 @@ fn recommendation(subject: &Subject, group: &Group) -> Recommendation {
     });
     Recommendation {
         component: subject.name.clone(),
-        positions: slots_in_words(&group.slots),
+        positions: group.scope.words(),
         verdict: found.verdict.into(),
         interval: found.interval.map(|i| usage(i, &subject.unit)),
         present: subject.present.map(|i| usage(i, &subject.unit)),
@@ -134,14 +135,17 @@ fn section(frame: &Frame, subject: &Subject) -> ComponentSection {
         .iter()
         .zip(&fits)
         .map(|(group, fit)| EvidenceGroup {
-            title: capital(&slots_in_words(&group.slots)),
+            title: capital(&group.scope.words()),
             why: why(subject, group),
             fit: fit
                 .as_ref()
                 .map(|f| fit_figures(f, &subject.unit, frame.confidence))
                 .unwrap_or_default(),
             probability: figures::probability(subject, group, fit.as_ref(), frame.confidence),
-            cost: figures::cost(subject, group, &frame.currency, frame.confidence),
+            cost: match group.scope {
+                Scope::Batch(_) => None,
+                _ => figures::cost(subject, group, &frame.currency, frame.confidence),
+            },
         })
         .collect();
     ComponentSection {
@@ -172,13 +176,16 @@ fn capital(text: &str) -> String {
 
 fn why(subject: &Subject, group: &Group) -> String {
     match group.apart {
-        Some((p, _)) => format!(
-            "Set apart: its lives differ from those of the other positions by more than chance \
-             (likelihood-ratio test, p {}).",
-            p_in_words(p)
+        Some((p, ratio)) => format!(
+            "Set apart: its lives differ from the others by more than chance (likelihood-ratio \
+             test, p {}){}.",
+            p_in_words(p),
+            pace(ratio)
+                .map(|words| format!("; {words}"))
+                .unwrap_or_default()
         ),
         None if subject.groups.len() > 1 => {
-            "A likelihood-ratio test sees no further difference between these positions.".to_owned()
+            "A likelihood-ratio test sees no further difference between these lives.".to_owned()
         }
         None => String::new(),
     }
@@ -280,12 +287,11 @@ fn position(frame: &Frame, subject: &Subject, slot: &Slot) -> PositionRow {
     let rows: Vec<&LifeRow> = subject.rows.iter().filter(here).collect();
     let lives = rows.iter().filter_map(|r| r.life(None).ok()).collect();
     let sample = Sample::new(lives).unwrap_or_default();
-    let group = subject
-        .groups
-        .iter()
-        .skip(1)
-        .find(|g| g.holds(&slot.machine, &slot.position))
-        .or_else(|| subject.groups.first());
+    let group = subject.groups.iter().find(|g| {
+        g.slots
+            .iter()
+            .any(|(m, p)| *m == slot.machine && *p == slot.position)
+    });
     let median_life = Posterior::new(&sample, ShapePrior::Flat)
         .ok()
         .and_then(|p| {
@@ -333,7 +339,7 @@ fn assumed(frame: &Frame, subject: &Subject) -> Vec<Assumption> {
         let place = if i == 0 {
             String::new()
         } else {
-            format!(", {}", slots_in_words(&group.slots))
+            format!(", {}", group.scope.words())
         };
         add(
             format!("Planned cost{place}"),

@@ -3,7 +3,7 @@
 //! In: a [`Subject`] and its groups. Out: chart structs with an empty id.
 //! Never: drawing, words beyond titles and axes.
 
-use super::subject::{Group, Slots, Stay, Subject};
+use super::subject::{Group, Stay, Subject};
 use crate::chart::{
     CostCurve, CostPoint, Ending, IntervalMark, Lane, LaneBar, LifeLimits, ProbabilityPlot,
     SlotHistory,
@@ -38,19 +38,6 @@ pub(super) fn fitted(group: &Group) -> Option<Fitted> {
     })
 }
 
-/// "all positions", "all positions but H-02 P2", "H-02 P2".
-pub(super) fn slots_in_words(slots: &Slots) -> String {
-    let name = |(machine, position): &(String, String)| format!("{machine} {position}");
-    match slots {
-        Slots::All => "all positions".to_owned(),
-        Slots::AllBut(others) => {
-            let names: Vec<String> = others.iter().map(name).collect();
-            format!("all positions but {}", super::words::list(&names))
-        }
-        Slots::Only(machine, position) => format!("{machine} {position}"),
-    }
-}
-
 /// Limits in words: "90 % limits".
 pub(super) fn limits_in_words(confidence: f64) -> String {
     format!("{} % limits", crate::chart::number(confidence * 100.0, 0))
@@ -69,7 +56,7 @@ pub(super) fn probability(
         title: format!(
             "{}, {}: how lives spread",
             subject.name,
-            slots_in_words(&group.slots)
+            group.scope.words()
         ),
         usage_label: format!("{} ({})", subject.usage, subject.unit),
         usage_unit: subject.unit.clone(),
@@ -163,7 +150,7 @@ pub(super) fn cost(
         title: format!(
             "{}, {}: cost against interval",
             subject.name,
-            slots_in_words(&group.slots)
+            group.scope.words()
         ),
         usage_label: format!("Interval to renew ({})", subject.unit),
         usage_unit: subject.unit.clone(),

@@ -2,8 +2,8 @@
 //!
 //! In: subjects and their decisions. Out: sentences. Never: figures that were not computed.
 
-use super::figures::{PER, slots_in_words};
-use super::subject::{Group, Slots, Subject};
+use super::figures::PER;
+use super::subject::{Group, Scope, Subject};
 use super::words::{chance, count, list, money, usage};
 use crate::chart::number;
 use crate::model::limits::Limits;
@@ -32,9 +32,16 @@ pub(super) fn findings(subject: &Subject, shape: Option<&Limits>) -> Vec<String>
     };
     let mut out = vec![verdict(subject, pool, shape)];
     for group in apart {
+        if let Scope::Batch(batch) = &group.scope {
+            out.push(format!(
+                "Batch {batch} is set apart: its lives differ from the rest, and no interval rests \
+                 on them."
+            ));
+            continue;
+        }
         out.push(format!(
-            "{}: {}",
-            slots_in_words(&group.slots),
+            "At {}: {}",
+            group.scope.words(),
             lower_first(&verdict(subject, group, None))
         ));
     }
@@ -172,7 +179,7 @@ fn round_to(value: f64) -> f64 {
 pub(super) fn notes(subject: &Subject) -> Vec<String> {
     let mut out = Vec::new();
     for group in &subject.groups {
-        let slots = slots_in_words(&group.slots);
+        let slots = group.scope.words();
         for ground in &group.recommendation.grounds {
             let unit = &subject.unit;
             let note = match ground {
@@ -207,9 +214,7 @@ pub(super) fn notes(subject: &Subject) -> Vec<String> {
 /// A group's worth: expected saving over all its slots, for ordering.
 pub(super) fn worth(group: &Group) -> f64 {
     match (&group.recommendation.decision, group.recommendation.verdict) {
-        (Some(decision), Verdict::Renew) => {
-            decision.saving_rate.median * group.slot_count.max(1) as f64
-        }
+        (Some(decision), Verdict::Renew) => decision.saving_rate.median * group.slots.len() as f64,
         _ => 0.0,
     }
 }
@@ -234,10 +239,7 @@ pub(super) fn summary(subjects: &[Subject], currency: &str, confidence: &str) ->
             .iter()
             .take(3)
             .map(|(s, g)| {
-                let place = match &g.slots {
-                    Slots::Only(machine, position) => format!(" at {machine} {position}"),
-                    _ => String::new(),
-                };
+                let place = at(&g.scope);
                 format!(
                     "the {}{place} {}",
                     lower_first(&s.name),
@@ -311,22 +313,25 @@ fn groups(subjects: &[Subject], verdict: Verdict) -> Vec<(&Subject, &Group)> {
     subjects
         .iter()
         .flat_map(|s| s.groups.iter().map(move |g| (s, g)))
-        .filter(|(_, g)| g.recommendation.verdict == verdict)
+        .filter(|(_, g)| g.recommendation.verdict == verdict && !g.slots.is_empty())
         .collect()
 }
 
 fn names(found: &[(&Subject, &Group)]) -> Vec<String> {
     let mut out: Vec<String> = Vec::new();
     for (subject, group) in found {
-        let name = match &group.slots {
-            Slots::Only(machine, position) => {
-                format!("{} at {machine} {position}", lower_first(&subject.name))
-            }
-            _ => lower_first(&subject.name),
-        };
+        let name = format!("{}{}", lower_first(&subject.name), at(&group.scope));
         if !out.contains(&name) {
             out.push(name);
         }
     }
     out
+}
+
+/// " at H-02 P2" for a place set apart.
+fn at(scope: &Scope) -> String {
+    match scope {
+        Scope::Place(place) => format!(" at {place}"),
+        Scope::Pool(_) | Scope::Batch(_) => String::new(),
+    }
 }

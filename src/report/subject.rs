@@ -88,24 +88,36 @@ pub struct Stay {
     pub age_unknown: bool,
 }
 
-/// Which slots a group holds.
+/// Which lives a group holds.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Slots {
-    /// All of the component.
-    All,
-    /// All but these (machine, position).
-    AllBut(Vec<(String, String)>),
-    /// This one alone.
-    Only(String, String),
+pub enum Scope {
+    /// All but what is set apart, which is named here: "H-02 P2", "batch VS-17".
+    Pool(Vec<String>),
+    /// A slot, position or machine set apart: "H-02 P2", "position P2", "machine H-02".
+    Place(String),
+    /// A batch set apart: its name. No slot's interval rests on it.
+    Batch(String),
+}
+
+impl Scope {
+    /// "all positions", "all positions but H-02 P2", "H-02 P2", "batch VS-17".
+    pub fn words(&self) -> String {
+        match self {
+            Scope::Pool(but) if but.is_empty() => "all positions".to_owned(),
+            Scope::Pool(but) => format!("all positions but {}", super::words::list(but)),
+            Scope::Place(place) => place.clone(),
+            Scope::Batch(batch) => format!("batch {batch}"),
+        }
+    }
 }
 
 /// Lives weighed together.
 #[derive(Debug, Clone)]
 pub struct Group {
-    /// Which slots.
-    pub slots: Slots,
-    /// How many slots.
-    pub slot_count: usize,
+    /// Which lives.
+    pub scope: Scope,
+    /// Slots (machine, position) whose interval rests on this group; none for a batch.
+    pub slots: Vec<(String, String)>,
     /// The lives.
     pub sample: Sample,
     /// Planned and failure cost.
@@ -120,16 +132,4 @@ pub struct Group {
     pub recommendation: Recommendation,
     /// For a slot set apart: p-value (adjusted) and life relative to the rest.
     pub apart: Option<(f64, f64)>,
-}
-
-impl Group {
-    /// True where the group holds this slot.
-    pub fn holds(&self, machine: &str, position: &str) -> bool {
-        let is = |(m, p): &(String, String)| m == machine && p == position;
-        match &self.slots {
-            Slots::All => true,
-            Slots::AllBut(others) => !others.iter().any(is),
-            Slots::Only(m, p) => m == machine && p == position,
-        }
-    }
 }
