@@ -93,6 +93,7 @@ fn subject(rows: Vec<LifeRow>, costs: (f64, f64), terms: Terms) -> Subject {
         name: "Plunger packing set".to_owned(),
         usage: "Running hours".to_owned(),
         unit: "h".to_owned(),
+        since: Some(day(2022, 3, 1)),
         slots: ["P1", "P2"]
             .into_iter()
             .map(|position| Slot {
@@ -127,6 +128,7 @@ fn subject(rows: Vec<LifeRow>, costs: (f64, f64), terms: Terms) -> Subject {
         present: Some(2_500.0),
         ceiling: None,
         prior: None,
+        grid: Some(250.0),
     }
 }
 
@@ -138,7 +140,6 @@ fn frame() -> Frame {
         time_zone: "Europe/London".to_owned(),
         version: "wearbook 0.1.0".to_owned(),
         ledgers: vec!["sample-ledger".to_owned()],
-        grid: Some(250.0),
         confidence: 0.9,
         heads: vec![(
             "books/line-1.jsonl".to_owned(),

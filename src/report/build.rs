@@ -251,7 +251,6 @@ fn counts(subject: &Subject) -> DataCounts {
             *excluded.entry(flag).or_default() += 1;
         }
     }
-    let first = rows.iter().map(|r| r.start_time.date_naive()).min();
     DataCounts {
         lives: rows.len(),
         failures: with(Outcome::Failure),
@@ -265,8 +264,9 @@ fn counts(subject: &Subject) -> DataCounts {
                 why: reason(flag).to_owned(),
             })
             .collect(),
-        span: first
-            .map(|f| format!("since {}", day(f)))
+        span: subject
+            .since
+            .map(|first| format!("since {}", day(first)))
             .unwrap_or_default(),
     }
 }
@@ -367,7 +367,7 @@ fn assumed(frame: &Frame, subject: &Subject) -> Vec<Assumption> {
     if let Some((ceiling, source)) = &subject.ceiling {
         add("Ceiling".to_owned(), usage(*ceiling, &subject.unit), source);
     }
-    if let Some(grid) = frame.grid {
+    if let Some(grid) = subject.grid {
         add(
             "Planning grid".to_owned(),
             usage(grid, &subject.unit),

@@ -27,8 +27,6 @@ pub struct Frame {
     pub version: String,
     /// Ledgers as the reader knows them.
     pub ledgers: Vec<String>,
-    /// Planning grid in words, e.g. "250"; none where the plant has none.
-    pub grid: Option<f64>,
     /// Two-sided probability of all limits.
     pub confidence: f64,
     /// Book, lines, SHA-256 of the last line.
@@ -48,6 +46,8 @@ pub struct Subject {
     pub usage: String,
     /// Unit of its usage.
     pub unit: String,
+    /// First day on which an item was put in, in the plant's time zone.
+    pub since: Option<NaiveDate>,
     /// All rows of the life table.
     pub rows: Vec<LifeRow>,
     /// Every slot of the component, in the order to show them.
@@ -58,6 +58,8 @@ pub struct Subject {
     pub present: Option<f64>,
     /// A ceiling and where it comes from.
     pub ceiling: Option<(f64, String)>,
+    /// Planning grid its intervals are rounded down to.
+    pub grid: Option<f64>,
     /// Where the shape prior comes from, with its 5 % and 95 % points; none for the weak prior.
     pub prior: Option<(f64, f64, String)>,
 }
