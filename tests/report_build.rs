@@ -3,7 +3,7 @@
 //! Lives are the quantiles of a stated Weibull, so that the fit must come out near it.
 
 use chrono::{DateTime, NaiveDate, Utc};
-use wearbook::life::{LifeRow, Outcome, Sample};
+use wearbook::life::{Flag, LifeRow, Outcome, Sample};
 use wearbook::model::Weibull;
 use wearbook::policy::age::Costs;
 use wearbook::policy::recommend;
@@ -117,6 +117,7 @@ fn subject(rows: Vec<LifeRow>, costs: (f64, f64), terms: Terms) -> Subject {
                 ],
             })
             .collect(),
+        excluded: Vec::new(),
         groups: vec![group(
             Scope::Pool(Vec::new()),
             &["P1", "P2"],
@@ -286,6 +287,23 @@ fn one_failure_has_a_decision_but_no_line() {
     assert!(section.notes.iter().any(|n| n.contains("With one failure")));
 }
 
+/// Two failures leave the median life without a useful upper end; no figure pretends to one.
+#[test]
+fn a_median_without_an_upper_end_is_said_so() {
+    let lives = vec![
+        row("H-01", "P1", 900.0, Outcome::Failure),
+        row("H-01", "P1", 2_000.0, Outcome::Failure),
+        row("H-01", "P1", 2_100.0, Outcome::Suspension),
+        row("H-01", "P1", 2_200.0, Outcome::Suspension),
+        row("H-01", "P1", 2_300.0, Outcome::Suspension),
+    ];
+    let report = report_of(&[subject(lives, (400.0, 3_000.0), GRID)]);
+    let median = report.components[0].positions[0].median_life.as_ref();
+    let median = median.expect("two failures");
+    assert!(median.value.starts_with("over "), "{median:?}");
+    assert!(median.lower.is_empty() && median.upper.is_empty());
+}
+
 #[test]
 fn a_slot_set_apart_has_a_row_and_a_block_of_its_own() {
     let slow = rows("H-01", "P1", 30, 3.0, 3_000.0);
@@ -323,6 +341,12 @@ fn a_slot_set_apart_has_a_row_and_a_block_of_its_own() {
         row.and_then(|r| r.interval.clone()).expect("an interval")
     };
     assert_ne!(interval("P1"), interval("P2"));
+    // Thirty lives hold the median within limits worth their digits.
+    let of = |position: &str| {
+        let row = section.positions.iter().find(|p| p.position == position);
+        row.and_then(|r| r.median_life.clone()).expect("a median")
+    };
+    assert!(!of("P1").lower.is_empty());
 }
 
 #[test]
@@ -397,10 +421,12 @@ fn a_ceiling_holds_and_is_explained() {
 fn lives_left_out_are_counted_with_the_reason() {
     let mut lives = rows("H-01", "P1", 12, 2.0, 2_000.0);
     let mut unknown = row("H-01", "P2", 0.0, Outcome::Failure);
-    unknown.flags = vec![wearbook::life::Flag::UnknownAge];
+    unknown.flags = vec![Flag::UnknownAge];
     (unknown.entry, unknown.lo, unknown.hi) = (None, None, None);
     lives.push(unknown);
-    let report = report_of(&[subject(lives, (400.0, 3_000.0), GRID)]);
+    let mut subject = subject(lives, (400.0, 3_000.0), GRID);
+    subject.excluded = vec![(Flag::UnknownAge, 1)];
+    let report = report_of(&[subject]);
     let data = &report.components[0].data;
     assert_eq!((data.lives, data.excluded.len()), (13, 1));
     assert_eq!(data.excluded[0].why, "usage at the start unknown");

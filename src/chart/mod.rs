@@ -39,7 +39,7 @@ impl Default for Size {
     fn default() -> Self {
         Size {
             width_px: 720,
-            height_px: 372,
+            height_px: 344,
         }
     }
 }

@@ -2,8 +2,6 @@
 //!
 //! In: a [`Frame`] and [`Subject`]s. Out: [`Report`]. Never: files, clock, HTML.
 
-use std::collections::BTreeMap;
-
 use rayon::prelude::*;
 
 use super::figures::{self, Fitted, PER, fitted};
@@ -13,7 +11,7 @@ use super::model::{
 };
 use super::say;
 use super::subject::{Frame, Group, Scope, Slot, Subject};
-use super::words::{chance, count, day, money, three_digits, usage};
+use super::words::{chance, count, day, money, money_with_limits, three_digits, usage};
 use crate::chart::number;
 use crate::life::{Flag, LifeRow, Outcome, Sample};
 use crate::model::Target;
@@ -83,10 +81,17 @@ impl From<policy::Verdict> for Verdict {
 fn recommendation(subject: &Subject, group: &Group) -> Recommendation {
     let found = &group.recommendation;
     let renew = found.verdict == policy::Verdict::Renew;
-    let saving = found.decision.as_ref().filter(|_| renew).map(|d| Limited {
-        value: money(d.saving_rate.median * PER),
-        lower: money(d.saving_rate.lower * PER),
-        upper: money(d.saving_rate.upper * PER),
+    let saving = found.decision.as_ref().filter(|_| renew).map(|d| {
+        let [value, lower, upper] = money_with_limits(
+            d.saving_rate.median * PER,
+            d.saving_rate.lower * PER,
+            d.saving_rate.upper * PER,
+        );
+        Limited {
+            value,
+            lower,
+            upper,
+        }
     });
     Recommendation {
         component: subject.name.clone(),
@@ -245,23 +250,18 @@ fn limited(value: f64, limits: &Limits) -> Limited {
 fn counts(subject: &Subject) -> DataCounts {
     let rows = &subject.rows;
     let with = |outcome: Outcome| rows.iter().filter(|r| r.outcome == outcome).count();
-    let mut excluded: BTreeMap<Flag, usize> = BTreeMap::new();
-    for row in rows {
-        if let Err(flag) = row.life(None) {
-            *excluded.entry(flag).or_default() += 1;
-        }
-    }
     DataCounts {
         lives: rows.len(),
         failures: with(Outcome::Failure),
         intervals: with(Outcome::Interval),
         suspensions: with(Outcome::Suspension),
         running: rows.iter().filter(|r| r.end_time.is_none()).count(),
-        excluded: excluded
-            .into_iter()
+        excluded: subject
+            .excluded
+            .iter()
             .map(|(flag, count)| Excluded {
-                count,
-                why: reason(flag).to_owned(),
+                count: *count,
+                why: reason(*flag).to_owned(),
             })
             .collect(),
         span: subject
@@ -294,10 +294,7 @@ fn position(frame: &Frame, subject: &Subject, slot: &Slot) -> PositionRow {
     });
     let median_life = Posterior::new(&sample, ShapePrior::Flat)
         .ok()
-        .and_then(|p| {
-            let limits = p.limits(Target::LifeAt(0.5), frame.confidence);
-            limits.median.map(|median| limited(median, &limits))
-        });
+        .and_then(|p| median_life(&p.limits(Target::LifeAt(0.5), frame.confidence)));
     let in_place = rows.iter().rev().find(|r| r.end_time.is_none()).map(|r| {
         if r.has(Flag::UnknownAge) {
             "age unknown".to_owned()
@@ -320,6 +317,24 @@ fn position(frame: &Frame, subject: &Subject, slot: &Slot) -> PositionRow {
         in_place,
     }
 }
+
+/// The median life of one slot. Few failures leave it without a useful upper end; then only the
+/// lower one is said.
+fn median_life(limits: &Limits) -> Option<Limited> {
+    let (median, lower) = (limits.median?, limits.lower?);
+    match limits.upper {
+        Some(upper) if upper <= WIDEST * lower => Some(limited(median, limits)),
+        // A lower end next to nothing says nothing either.
+        _ if lower * WIDEST < median => None,
+        _ => Some(Limited {
+            value: format!("over {}", three_digits(lower)),
+            ..Limited::default()
+        }),
+    }
+}
+
+/// Limits farther apart than this factor are not worth their digits.
+const WIDEST: f64 = 20.0;
 
 fn assumed(frame: &Frame, subject: &Subject) -> Vec<Assumption> {
     let mut out = Vec::new();

@@ -4,7 +4,7 @@
 
 use super::figures::PER;
 use super::subject::{Group, Scope, Subject};
-use super::words::{chance, count, list, money, usage};
+use super::words::{chance, count, list, money_with_limits, usage};
 use crate::chart::number;
 use crate::model::limits::Limits;
 use crate::policy::Verdict;
@@ -82,9 +82,11 @@ fn verdict(subject: &Subject, group: &Group, shape: Option<&Limits>) -> String {
                  early."
                     .to_owned()
             } else {
-                wear.unwrap_or_else(|| {
-                    "No interval is likely to cost less than waiting for the failure.".to_owned()
-                })
+                let wait = "No interval is expected to cost less than waiting for the failure.";
+                match wear {
+                    Some(wear) => format!("{wait} {wear}"),
+                    None => wait.to_owned(),
+                }
             };
             format!("Leave it in until it fails. {why}")
         }
@@ -97,9 +99,8 @@ fn undecided(subject: &Subject, group: &Group) -> String {
         match ground {
             Ground::NoFailure { lives, usage: run } => {
                 return format!(
-                    "Not enough evidence: no failure in {} and {} of running. It lasts well at \
-                     what the crew does today; how much longer it could stay in, only lives that \
-                     run longer will tell.",
+                    "Not enough evidence: no failure in {} and {} of running. How much longer \
+                     it could stay in, only lives that run longer will tell.",
                     count(*lives as usize, "life", "lives"),
                     usage(run.round(), &subject.unit)
                 );
@@ -259,15 +260,17 @@ pub(super) fn summary(subjects: &[Subject], currency: &str, confidence: &str) ->
         && let Some(decision) = &group.recommendation.decision
     {
         let saving = &decision.saving_rate;
+        let [middle, lower, upper] =
+            money_with_limits(saving.median * PER, saving.lower * PER, saving.upper * PER);
         out.push(format!(
             "The {} gains most: against running to failure about {currency} {} per {} {} and \
              position ({confidence} limits {} to {}).",
             lower_first(&subject.name),
-            money(saving.median * PER),
+            middle,
             number(PER, 0),
             subject.unit,
-            money(saving.lower * PER),
-            money(saving.upper * PER)
+            lower,
+            upper
         ));
         let least = renewals
             .iter()

@@ -6,7 +6,7 @@
 
 use chrono::NaiveDate;
 
-use crate::life::{LifeRow, Sample};
+use crate::life::{Flag, LifeRow, Sample};
 use crate::policy::Recommendation;
 use crate::policy::age::Costs;
 use crate::policy::recommend::Terms;
@@ -50,6 +50,8 @@ pub struct Subject {
     pub since: Option<NaiveDate>,
     /// All rows of the life table.
     pub rows: Vec<LifeRow>,
+    /// How many of them stay out of the fits, by reason.
+    pub excluded: Vec<(Flag, usize)>,
     /// Every slot of the component, in the order to show them.
     pub slots: Vec<Slot>,
     /// The pool first, then the slots set apart; empty without any life.

@@ -22,6 +22,16 @@ pub fn money(value: f64) -> String {
     number(value, decimals)
 }
 
+/// A sum with its limits, all with the decimals the middle one asks for.
+pub fn money_with_limits(middle: f64, lower: f64, upper: f64) -> [String; 3] {
+    let decimals = if middle.abs() >= 10.0 || middle == 0.0 {
+        0
+    } else {
+        2
+    };
+    [middle, lower, upper].map(|value| number(value, decimals))
+}
+
 /// A probability in per cent; never 0 or 100, which no record can show.
 ///
 /// Domain: 0 to 1; anything else gives an empty string.
@@ -98,6 +108,11 @@ mod tests {
         assert_eq!(usage(8.0, "cycles"), "8 cycles");
         assert_eq!(money(1_234.4), "1,234");
         assert_eq!(money(2.5), "2.50");
+        assert_eq!(money_with_limits(70.4, 7.08, 121.0), ["70", "7", "121"]);
+        assert_eq!(
+            money_with_limits(4.0, -0.5, 11.0),
+            ["4.00", "−0.50", "11.00"]
+        );
         assert_eq!(chance(0.968), "97 %");
         assert_eq!(chance(0.999), "over 99 %");
         assert_eq!(chance(0.0), "under 1 %");
