@@ -16,6 +16,7 @@ mod interval;
 mod lives;
 mod query;
 mod record;
+mod report;
 mod select;
 mod simulate;
 mod start;
@@ -55,6 +56,7 @@ enum Command {
     Lives(lives::LivesArgs),
     Fit(fit::FitArgs),
     Interval(interval::IntervalArgs),
+    Report(report::ReportArgs),
     Query(query::QueryArgs),
     Export(export::ExportArgs),
     Simulate(simulate::SimulateArgs),
@@ -82,6 +84,7 @@ pub fn main() -> ExitCode {
         Command::Lives(args) => lives::run(args, &mut ui),
         Command::Fit(args) => fit::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
+        Command::Report(args) => report::run(args, &mut ui),
         Command::Query(args) => query::run(args, &mut ui),
         Command::Export(args) => export::run(args, &mut ui),
         Command::Simulate(args) => simulate::run(args, &mut ui),

@@ -1,0 +1,338 @@
+//! `report`: the whole answer as one page, with its charts beside it.
+
+use std::collections::HashMap;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use chrono::{DateTime, NaiveDate, Utc};
+use tempfile::NamedTempFile;
+
+use super::evidence::{Ask, ComponentEvidence, Group, gather};
+use super::select::{Select, confidence, folders, no_lives};
+use super::{CommandError, Fault, Outcome, Ui};
+use crate::book::{self, look_over};
+use crate::cost::CostFrom;
+use crate::policy::evidence::Scope;
+use crate::quantity::time::day;
+use crate::quantity::trouble::Trouble;
+use crate::report::subject::{self, Frame, Slot, Stay, Subject};
+use crate::report::{Rendered, build, render};
+use crate::store::{Options, SlotStay, Store};
+
+/// Write the report: recommended intervals, charts, and what they rest on
+///
+/// One HTML page without scripts, to read on a screen or print on A4 or Letter, and the
+/// same charts as SVG files beside it. An older report in the folder is replaced.
+#[derive(Debug, clap::Args)]
+pub struct ReportArgs {
+    /// Ledger folder (can be repeated; default: this one)
+    ledgers: Vec<PathBuf>,
+    #[command(flatten)]
+    select: Select,
+    /// Folder to write to; made as needed
+    #[arg(long, value_name = "FOLDER", default_value = "report")]
+    out: PathBuf,
+    /// Probability that two-sided limits hold the truth
+    #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = confidence)]
+    confidence: f64,
+    /// Take the ledger as it stood at the end of this date
+    #[arg(long, value_name = "DATE")]
+    as_of: Option<NaiveDate>,
+}
+
+/// The page's file name.
+const PAGE: &str = "report.html";
+
+pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
+    prove_writable(&args.out)?;
+    let folders = folders(&args.ledgers);
+    let store = Store::open(&folders, args.as_of, &Options::default())?;
+    for trouble in store.troubles() {
+        ui.trouble(trouble);
+    }
+    let ask = Ask {
+        select: args.select.clone(),
+        confidence: args.confidence,
+        ..Ask::default()
+    };
+    let evidence = gather(&store, &ask)?;
+    if evidence.iter().all(|e| e.rows.is_empty()) {
+        return Err(no_lives(&store));
+    }
+    let stays = store.slot_history()?;
+    let subjects: Vec<Subject> = evidence
+        .into_iter()
+        .map(|e| subject(&store, e, &stays))
+        .collect();
+    let frame = frame(&store, args)?;
+    let page = render(&build(&frame, &subjects)).map_err(|error| {
+        CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
+    })?;
+    write(&args.out, &page)?;
+    ui.result(&args.out.join(PAGE).display().to_string())?;
+    ui.remark(&format!(
+        "and {} charts beside it in {}",
+        page.charts.len(),
+        args.out.display()
+    ));
+    Ok(Outcome::Done)
+}
+
+/// Everything the page says beside the components.
+fn frame(store: &Store, args: &ReportArgs) -> Result<Frame, CommandError> {
+    let plant = &store.register().plant;
+    let several = store.ledgers().len() > 1;
+    let names: Vec<&str> = store
+        .ledgers()
+        .iter()
+        .map(|ledger| ledger.register.plant.name.as_str())
+        .collect();
+    let mut plants: Vec<&str> = Vec::new();
+    for name in names {
+        if !plants.contains(&name) {
+            plants.push(name);
+        }
+    }
+    let mut findings = Vec::new();
+    for ledger in store.ledgers() {
+        let prefix = if several {
+            format!("{}/", ledger.name)
+        } else {
+            String::new()
+        };
+        findings.extend(look(&ledger.folder, store.as_of(), &prefix)?);
+    }
+    Ok(Frame {
+        plant: plants.join(", "),
+        currency: plant.currency.code().to_owned(),
+        as_of: args
+            .as_of
+            .unwrap_or_else(|| day(store.as_of(), plant.time_zone)),
+        time_zone: plant.time_zone.name().to_owned(),
+        version: concat!("wearbook ", env!("CARGO_PKG_VERSION")).to_owned(),
+        ledgers: store.ledgers().iter().map(|l| l.name.clone()).collect(),
+        confidence: args.confidence,
+        heads: store
+            .heads()
+            .iter()
+            .map(|head| {
+                let book = if several {
+                    format!("{}/{}", head.ledger, head.book)
+                } else {
+                    head.book.clone()
+                };
+                (book, head.lines, head.sha.clone())
+            })
+            .collect(),
+        findings,
+    })
+}
+
+/// What a check finds in the lines that count at `as_of`.
+///
+/// No clock: a line counts as ahead of its time by the last moment anything was logged, so that
+/// the same ledger gives the same page on any day.
+fn look(folder: &Path, as_of: DateTime<Utc>, prefix: &str) -> Result<Vec<Trouble>, CommandError> {
+    let ledger = book::Ledger::read(folder)?;
+    let mut logged: HashMap<(&str, usize), DateTime<Utc>> = HashMap::new();
+    for placed in ledger.lines() {
+        let file = ledger.books[placed.book].file.as_str();
+        logged.insert((file, placed.line), placed.entry.logged);
+    }
+    let last = logged.values().max().copied().unwrap_or(as_of);
+    let mut found = look_over(&ledger, last);
+    found.retain(|trouble| {
+        let place = trouble.place.as_ref();
+        let line = place.and_then(|p| Some((p.file.as_str(), p.line?)));
+        line.and_then(|line| logged.get(&line))
+            .is_none_or(|logged| *logged <= as_of)
+    });
+    for place in found.iter_mut().filter_map(|t| t.place.as_mut()) {
+        place.file.insert_str(0, prefix);
+    }
+    Ok(found)
+}
+
+fn subject(store: &Store, evidence: ComponentEvidence, stays: &[SlotStay]) -> Subject {
+    let zone = store.zone();
+    let component = &evidence.component;
+    let own: Vec<&SlotStay> = stays
+        .iter()
+        .filter(|stay| stay.component == component.id)
+        .collect();
+    let slots = slots(store, &evidence)
+        .into_iter()
+        .map(|(machine, position)| Slot {
+            stays: own
+                .iter()
+                .filter(|s| s.machine == machine && s.position == position)
+                .map(|s| Stay {
+                    start: day(s.start_time, zone),
+                    end: s.end_time.map(|end| day(end, zone)),
+                    reason: s.reason.clone(),
+                    found: s.found.clone(),
+                    age_unknown: s.age_unknown,
+                })
+                .collect(),
+            machine,
+            position,
+        })
+        .collect();
+    let apart: Vec<String> = evidence.groups.iter().filter_map(apart_words).collect();
+    Subject {
+        id: component.id.clone(),
+        name: component.name.clone(),
+        usage: evidence.usage.name.clone(),
+        unit: evidence.usage.unit.clone(),
+        since: evidence.rows.iter().map(|r| day(r.start_time, zone)).min(),
+        slots,
+        groups: evidence
+            .groups
+            .iter()
+            .map(|group| subject::Group {
+                scope: scope(&group.scope, &apart),
+                slots: group.slots.clone(),
+                sample: group.sample.clone(),
+                costs: group.costs,
+                planned_from: cost_words(evidence.planned.from),
+                failed_from: cost_words(evidence.failed.from),
+                terms: evidence.terms,
+                recommendation: group.recommendation.clone(),
+                apart: group.apart.map(|a| (a.p_adjusted, a.life_ratio)),
+            })
+            .collect(),
+        present: component.present_interval,
+        ceiling: component
+            .ceiling
+            .as_ref()
+            .map(|c| (c.value, c.source.clone())),
+        prior: component
+            .shape_prior
+            .as_ref()
+            .map(|p| (p.low, p.high, p.source.clone())),
+        grid: evidence.terms.grid,
+        excluded: evidence.excluded,
+        rows: evidence.rows,
+    }
+}
+
+/// Every slot of the component in the order of machines and layouts; then any other in which a
+/// life was recorded.
+fn slots(store: &Store, evidence: &ComponentEvidence) -> Vec<(String, String)> {
+    let known: Vec<&(String, String)> = evidence.groups.iter().flat_map(|g| &g.slots).collect();
+    let mut out: Vec<(String, String)> = Vec::new();
+    for machine in store.machines() {
+        let Some((ledger, tag)) = store.home_of(&machine) else {
+            continue;
+        };
+        for slot in ledger.register.slots(tag) {
+            let here = (machine.clone(), slot.position.to_owned());
+            if slot.component == evidence.component.id && known.contains(&&here) {
+                out.push(here);
+            }
+        }
+    }
+    for slot in known {
+        if !out.contains(slot) {
+            out.push(slot.clone());
+        }
+    }
+    out
+}
+
+/// How a group set apart is named.
+fn apart_words(group: &Group) -> Option<String> {
+    match &group.scope {
+        Scope::Pool => None,
+        Scope::Slot { machine, position } => Some(format!("{machine} {position}")),
+        Scope::Position { position } => Some(format!("position {position}")),
+        Scope::Machine { machine } => Some(format!("machine {machine}")),
+        Scope::Batch { batch } => Some(format!("batch {batch}")),
+    }
+}
+
+fn scope(scope: &Scope, apart: &[String]) -> subject::Scope {
+    match scope {
+        Scope::Pool => subject::Scope::Pool(apart.to_vec()),
+        Scope::Slot { machine, position } => subject::Scope::Place(format!("{machine} {position}")),
+        Scope::Position { position } => subject::Scope::Place(format!("position {position}")),
+        Scope::Machine { machine } => subject::Scope::Place(format!("machine {machine}")),
+        Scope::Batch { batch } => subject::Scope::Batch(batch.clone()),
+    }
+}
+
+fn cost_words(from: CostFrom) -> String {
+    match from {
+        CostFrom::Ledger { renewals } => format!("mean of {renewals} renewals in the ledger"),
+        CostFrom::Register => "register: parts, labour, stop and extra cost".to_owned(),
+        CostFrom::Given => "given for this report".to_owned(),
+    }
+}
+
+/// Makes the folder and a file in it, before any work is done.
+fn prove_writable(folder: &Path) -> Result<(), CommandError> {
+    std::fs::create_dir_all(folder).map_err(|error| cannot(folder, "make the folder", &error))?;
+    NamedTempFile::new_in(folder)
+        .map(drop)
+        .map_err(|error| cannot(folder, "write to the folder", &error))
+}
+
+/// Writes every file beside its place and syncs it, then renames all, the page last: a reader
+/// finds the old report or the new one.
+fn write(folder: &Path, page: &Rendered) -> Result<(), CommandError> {
+    let files = page
+        .charts
+        .iter()
+        .map(|chart| (chart.name.as_str(), chart.svg.as_str()))
+        .chain([(PAGE, page.html.as_str())]);
+    let mut ready = Vec::new();
+    for (name, text) in files {
+        let path = folder.join(name);
+        let beside = write_beside(folder, text).map_err(|error| cannot(&path, "write", &error))?;
+        ready.push((path, beside));
+    }
+    for (path, beside) in ready {
+        beside
+            .persist(&path)
+            .map_err(|error| cannot(&path, "write", &error.error))?;
+    }
+    Ok(())
+}
+
+fn write_beside(folder: &Path, text: &str) -> std::io::Result<NamedTempFile> {
+    let mut beside = NamedTempFile::new_in(folder)?;
+    beside.as_file_mut().write_all(text.as_bytes())?;
+    open_to_all(beside.as_file())?;
+    beside.as_file().sync_all()?;
+    Ok(beside)
+}
+
+/// The system's own words: a library between adds the passing name of a file beside.
+fn cannot(path: &Path, doing: &str, error: &std::io::Error) -> CommandError {
+    let plain = match error.raw_os_error() {
+        Some(code) => std::io::Error::from_raw_os_error(code),
+        None => std::io::Error::from(error.kind()),
+    };
+    CommandError::new(
+        Fault::Io,
+        Trouble::error("io", format!("could not {doing}: {plain}"))
+            .in_file(path.display().to_string())
+            .because("No new page was written; an older one stands as it was.")
+            .cured_by(
+                "see that the folder can be written and the disk has room, or name another (--out)",
+            ),
+    )
+}
+
+/// A file made beside is readable by its maker alone; a report is for everyone who may read the
+/// folder.
+#[cfg(unix)]
+fn open_to_all(file: &std::fs::File) -> std::io::Result<()> {
+    use std::os::unix::fs::PermissionsExt;
+    file.set_permissions(std::fs::Permissions::from_mode(0o644))
+}
+
+#[cfg(not(unix))]
+fn open_to_all(_: &std::fs::File) -> std::io::Result<()> {
+    Ok(())
+}

@@ -1,0 +1,161 @@
+//! A real browser without a window, and what a printed page must show.
+//!
+//! Needs a Chromium-like browser and poppler's `pdftotext`. Where they are missing the tests say
+//! so loudly and pass, except when `CI=true`, where they fail.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
+
+use roxmltree::Document;
+
+pub struct Tools {
+    browser: PathBuf,
+    pdftotext: PathBuf,
+}
+
+/// The program by one of its names on the path.
+fn program(names: &[&str]) -> Option<PathBuf> {
+    let path = std::env::var_os("PATH")?;
+    std::env::split_paths(&path)
+        .flat_map(|dir| names.iter().map(move |name| dir.join(name)))
+        .find(|file| file.is_file())
+}
+
+/// The tools, or none with a loud word; a missing tool fails the test when `CI=true`.
+pub fn tools() -> Option<Tools> {
+    let browser = program(&["chromium", "chromium-browser", "google-chrome"]);
+    let pdftotext = program(&["pdftotext"]);
+    match (browser, pdftotext) {
+        (Some(browser), Some(pdftotext)) => Some(Tools { browser, pdftotext }),
+        (browser, _) => {
+            let missing = if browser.is_none() {
+                "a Chromium-like browser"
+            } else {
+                "pdftotext (poppler)"
+            };
+            assert!(
+                std::env::var("CI").as_deref() != Ok("true"),
+                "{missing} is needed to judge the printed report"
+            );
+            eprintln!("SKIPPED: {missing} is missing; the printed report was not judged");
+            None
+        }
+    }
+}
+
+/// Runs the browser without a window on one page and returns what it said on stderr.
+fn browse(tools: &Tools, dir: &Path, page: &Path, extra: &[String]) -> String {
+    let log = dir.join("browser.log");
+    let mut child = Command::new(&tools.browser)
+        .args([
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--no-first-run",
+            "--disable-background-networking",
+            "--disable-component-update",
+            "--disable-sync",
+            "--enable-logging=stderr",
+            "--v=0",
+        ])
+        .arg(format!("--user-data-dir={}", dir.join("profile").display()))
+        .args(extra)
+        .arg(format!("file://{}", page.display()))
+        .stdout(Stdio::null())
+        .stderr(std::fs::File::create(&log).expect("a log file"))
+        .spawn()
+        .expect("the browser starts");
+    let patience = Instant::now();
+    loop {
+        if child.try_wait().expect("the browser's state").is_some() {
+            break;
+        }
+        if patience.elapsed() > Duration::from_secs(120) {
+            // The child this test started, and only that one.
+            let _ = child.kill();
+            panic!("the browser did not end within 120 s");
+        }
+        std::thread::sleep(Duration::from_millis(50));
+    }
+    String::from_utf8_lossy(&std::fs::read(&log).expect("the browser's log")).into_owned()
+}
+
+/// Prints the page and returns the text of each sheet, and what the console said.
+pub fn print(tools: &Tools, html: &str, paper: &str) -> (Vec<String>, String) {
+    let dir = tempfile::tempdir().expect("a folder for the browser");
+    let page = dir.path().join("report.html");
+    let marker = "@page {";
+    assert!(html.contains(marker));
+    let html = html.replacen(marker, &format!("@page {{ size: {paper};"), 1);
+    std::fs::write(&page, html).expect("a page to print");
+    let pdf = dir.path().join("report.pdf");
+    let said = browse(
+        tools,
+        dir.path(),
+        &page,
+        &[
+            format!("--print-to-pdf={}", pdf.display()),
+            "--no-pdf-header-footer".to_owned(),
+        ],
+    );
+    let text = Command::new(&tools.pdftotext)
+        .args(["-layout", "-enc", "UTF-8"])
+        .arg(&pdf)
+        .arg("-")
+        .output()
+        .expect("pdftotext runs");
+    assert!(
+        text.status.success(),
+        "no PDF came out; the browser said:\n{said}"
+    );
+    let sheets = String::from_utf8(text.stdout)
+        .expect("UTF-8 text")
+        .split('\u{c}')
+        .map(squeeze)
+        .filter(|sheet| !sheet.is_empty())
+        .collect();
+    (sheets, said)
+}
+
+/// One space between words.
+fn squeeze(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+/// Every sheet has its number, the foot, and something to say.
+pub fn assert_numbered(sheets: &[String]) {
+    let count = sheets.len();
+    for (i, sheet) in sheets.iter().enumerate() {
+        let foot = format!("Page {} of {count}", i + 1);
+        assert!(sheet.contains(&foot), "no `{foot}` in:\n{sheet}");
+        assert!(sheet.contains("Quillmoor Oat Works, as of"));
+        assert!(
+            sheet.split(' ').count() > 40,
+            "sheet {} is all but empty:\n{sheet}",
+            i + 1
+        );
+    }
+}
+
+/// The picture stands whole on one sheet: its number, its title and each of its labels longer
+/// than a mark's letter.
+pub fn assert_figure_whole(sheets: &[String], number: usize, svg: &str) {
+    let caption = format!("Figure {number}.");
+    let on: Vec<_> = sheets.iter().filter(|s| s.contains(&caption)).collect();
+    assert_eq!(on.len(), 1, "{caption} on {} sheets", on.len());
+    let tree = Document::parse(svg).expect("a well-formed picture");
+    for text in tree
+        .descendants()
+        .filter(|n| n.tag_name().name() == "text")
+        .filter_map(|n| n.text())
+    {
+        let label = squeeze(text);
+        // A label's words may be set apart by what lies beside it in the line.
+        let found = label.split(' ').all(|word| on[0].contains(word));
+        assert!(
+            found || label.chars().count() <= 3,
+            "`{label}` of figure {number} is cut off"
+        );
+    }
+}
