@@ -227,6 +227,24 @@ fn wear_with_dear_failures_is_to_be_renewed() {
             .all(|p| p[0].0 < p[1].0 && p[0].1 < p[1].1)
     );
     let curve = group.cost.as_ref().expect("a cost curve");
+    let cost_near = |usage: f64| {
+        let near = |p: &&wearbook::chart::CostPoint| (p.usage - usage).abs();
+        let nearest = curve
+            .points
+            .iter()
+            .min_by(|a, b| near(a).total_cmp(&near(b)));
+        nearest.expect("points").expected
+    };
+    let words = section.findings.join(" ");
+    let more = words
+        .split_once("is expected to cost ")
+        .and_then(|(_, rest)| rest.split_once(" % more"))
+        .map(|(percent, _)| percent.parse::<f64>().expect("a number"));
+    let rough = 100.0 * (cost_near(2_500.0) / cost_near(interval) - 1.0);
+    assert!(
+        (more.expect("today's cost") - rough).abs() < 5.0,
+        "{words} {rough}"
+    );
     assert_eq!(curve.recommended, found.interval);
     let (at, least) = curve.least.expect("a least point");
     assert_eq!(Some(at), found.optimum);

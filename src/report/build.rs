@@ -135,7 +135,7 @@ fn section(frame: &Frame, subject: &Subject) -> ComponentSection {
         .first()
         .and_then(Option::as_ref)
         .map(|f| f.posterior.limits(Target::Shape, frame.confidence));
-    let groups = subject
+    let groups: Vec<EvidenceGroup> = subject
         .groups
         .iter()
         .zip(&fits)
@@ -156,7 +156,11 @@ fn section(frame: &Frame, subject: &Subject) -> ComponentSection {
     ComponentSection {
         id: subject.id.clone(),
         name: subject.name.clone(),
-        findings: say::findings(subject, shape.as_ref()),
+        findings: say::findings(
+            subject,
+            shape.as_ref(),
+            groups.first().and_then(|g| g.cost.as_ref()),
+        ),
         usage: format!("{} ({})", subject.usage.to_lowercase(), subject.unit),
         data: counts(subject),
         groups,

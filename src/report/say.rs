@@ -5,7 +5,7 @@
 use super::figures::PER;
 use super::subject::{Group, Scope, Subject};
 use super::words::{chance, count, list, money_with_limits, usage};
-use crate::chart::number;
+use crate::chart::{CostCurve, number};
 use crate::model::limits::Limits;
 use crate::policy::Verdict;
 use crate::policy::recommend::Ground;
@@ -26,29 +26,63 @@ fn same(a: f64, b: f64) -> bool {
 }
 
 /// What a component's section begins with.
-pub(super) fn findings(subject: &Subject, shape: Option<&Limits>) -> Vec<String> {
+pub(super) fn findings(
+    subject: &Subject,
+    shape: Option<&Limits>,
+    pool_cost: Option<&CostCurve>,
+) -> Vec<String> {
     let Some((pool, apart)) = subject.groups.split_first() else {
         return vec!["No life on record yet.".to_owned()];
     };
     let mut out = vec![verdict(subject, pool, shape)];
+    let more = [
+        pool_cost.and_then(|curve| today(subject, pool, curve)),
+        near(subject, pool),
+    ];
+    let more: Vec<String> = more.into_iter().flatten().collect();
+    if !more.is_empty() {
+        out.push(more.join(" "));
+    }
     for group in apart {
-        if let Scope::Batch(batch) = &group.scope {
-            out.push(format!(
+        out.push(match &group.scope {
+            Scope::Batch(batch) => format!(
                 "Batch {batch} is set apart: its lives differ from the rest, and no interval rests \
                  on them."
-            ));
-            continue;
-        }
-        out.push(format!(
-            "At {}: {}",
-            group.scope.words(),
-            lower_first(&verdict(subject, group, None))
-        ));
-    }
-    if let Some(words) = near(subject, pool) {
-        out.push(words);
+            ),
+            _ => format!(
+                "At {}: {}",
+                group.scope.words(),
+                lower_first(&verdict(subject, group, None))
+            ),
+        });
     }
     out
+}
+
+/// What today's interval costs beside the one recommended, where that is worth a word.
+fn today(subject: &Subject, group: &Group, curve: &CostCurve) -> Option<String> {
+    let at = |usage: f64| expected_at(curve, usage);
+    let interval = group.recommendation.interval?;
+    let present = subject.present.filter(|p| !same(*p, interval))?;
+    let more = 100.0 * (at(present)? / at(interval)? - 1.0);
+    (more >= 1.0).then(|| {
+        format!(
+            "Today’s {} is expected to cost {} % more.",
+            usage(present, &subject.unit),
+            number(more, 0)
+        )
+    })
+}
+
+/// The curve's expected cost at a usage, by straight lines between its points.
+fn expected_at(curve: &CostCurve, usage: f64) -> Option<f64> {
+    curve.points.windows(2).find_map(|pair| {
+        let (a, b) = (&pair[0], &pair[1]);
+        let share = (usage - a.usage) / (b.usage - a.usage);
+        (0.0..=1.0)
+            .contains(&share)
+            .then(|| a.expected + share * (b.expected - a.expected))
+    })
 }
 
 fn lower_first(text: &str) -> String {
