@@ -10,7 +10,7 @@
 --          job VARCHAR; start, stop TIMESTAMP; job_kind VARCHAR: corrective | preventive;
 --          labour_h, downtime_h, cost DECIMAL(18,4); what, note VARCHAR
 -- Unique and ordered by: ledger, book, line
--- Checked: tests/queries/entries_live/ (books in, expected.csv out)
+-- Checked: tests/queries/entries_live/ (a table a case; the books are in tests/queries/ledgers/)
 --
 -- An entry counts if both what it tells and its logging lie at or before as_of, so that
 -- the answer for a past date never changes as the books grow. A withdrawal is an entry

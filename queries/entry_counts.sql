@@ -4,7 +4,7 @@
 -- Columns: ledger, kind VARCHAR; entries BIGINT (written by then); withdrawn BIGINT (of these, taken back);
 --          first_time, last_time TIMESTAMP (UTC, of those that stand; NULL where none does)
 -- Unique and ordered by: ledger, kind
--- Checked: tests/queries/entry_counts/ (books in, expected.csv out)
+-- Checked: tests/queries/entry_counts/ (a table a case; the books are in tests/queries/ledgers/)
 SELECT e.ledger, e.kind, count(*) AS entries,
     CASE WHEN e.kind IN ('opened', 'withdrawn') THEN 0 ELSE count(*) - count(l.sha) END AS withdrawn,
     min(e."time") FILTER (l.sha IS NOT NULL OR e.kind IN ('opened', 'withdrawn')) AS first_time,

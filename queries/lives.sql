@@ -9,7 +9,7 @@
 --          reason VARCHAR (why it ended; NULL: still running, or ended without a word);
 --          start_sha, end_sha VARCHAR (lines that began and ended it); flags VARCHAR (words between spaces)
 -- Unique and ordered by: machine, component, position, start_time, start_sha
--- Checked: tests/queries/lives/ (books in, expected.csv out)
+-- Checked: tests/queries/lives/ (a table a case; the books are in tests/queries/ledgers/)
 --
 -- A stay in a slot ends a life by failure where the item left as failed or worn, or where an
 -- inspection found it so and no later inspection found it sound:
@@ -23,12 +23,14 @@ WITH looks_and_moves AS (
     SELECT ledger, sha, kind, "time", finding, mode,
         last_value(CASE kind WHEN 'removed' THEN '' WHEN 'inspected' THEN NULL ELSE sha END IGNORE NULLS) OVER (
             PARTITION BY ledger, machine, component, "position" ORDER BY "time", logged, book, line
-            ROWS UNBOUNDED PRECEDING) AS start_sha
+            ROWS UNBOUNDED PRECEDING) AS start_sha,
+        row_number() OVER (
+            PARTITION BY ledger, machine, component, "position" ORDER BY "time", logged, book, line) AS turn
     FROM entries_live
     WHERE kind IN ('installed', 'replaced', 'removed', 'inspected')
 ),
 looks AS (
-    SELECT s.start_sha, i.sha, i."time", i.finding = 'sound' AS sound, i.finding, i.mode,
+    SELECT s.start_sha, i.turn, i.sha, i."time", i.finding = 'sound' AS sound, i.finding, i.mode,
         s.start_usage, u.usage, u.extrapolated
     FROM looks_and_moves AS i
     JOIN slot_stays AS s ON s.ledger = i.ledger AND s.start_sha = i.start_sha
@@ -36,30 +38,27 @@ looks AS (
     WHERE i.kind = 'inspected' AND i.finding IS NOT NULL
 ),
 last_sound AS (
-    SELECT start_sha, max("time") AS "time",
-        arg_max(usage - start_usage, "time") AS ran, arg_max(extrapolated, "time") AS extrapolated
+    SELECT start_sha, max(turn) AS turn,
+        arg_max(usage - start_usage, turn) AS ran, arg_max(extrapolated, turn) AS extrapolated
     FROM looks
     WHERE sound
     GROUP BY start_sha
 ),
 first_bad AS (
-    SELECT l.start_sha, min(l."time") AS "time",
-        arg_min(l.sha, (l."time", l.sha)) AS sha,
-        arg_min(l.finding, (l."time", l.sha)) AS finding,
-        arg_min({'mode': l.mode}, (l."time", l.sha)).mode AS mode,
-        arg_min(l.usage - l.start_usage, l."time") AS ran,
-        arg_min(l.extrapolated, l."time") AS extrapolated
+    SELECT l.start_sha,
+        arg_min({'time': l."time", 'sha': l.sha, 'finding': l.finding, 'mode': l.mode,
+                 'ran': l.usage - l.start_usage, 'extrapolated': l.extrapolated}, l.turn) AS look
     FROM looks AS l
     LEFT JOIN last_sound AS s USING (start_sha)
-    WHERE NOT l.sound AND (s."time" IS NULL OR l."time" >= s."time")
+    WHERE NOT l.sound AND l.turn > coalesce(s.turn, 0)
     GROUP BY l.start_sha
 ),
 judged AS (
     SELECT s.*,
         coalesce(s.reason IN ('failed', 'worn') AND s.found IS DISTINCT FROM 'inspection', false) AS running,
-        coalesce(s.reason IN ('failed', 'worn'), false) OR b.sha IS NOT NULL AS failed,
-        b.sha AS bad_sha, b."time" AS bad_time, b.finding AS bad_finding, b.mode AS bad_mode,
-        b.ran AS bad_ran, b.extrapolated AS bad_extrapolated,
+        coalesce(s.reason IN ('failed', 'worn'), false) OR b.start_sha IS NOT NULL AS failed,
+        b.look.sha AS bad_sha, b.look."time" AS bad_time, b.look.finding AS bad_finding, b.look.mode AS bad_mode,
+        b.look.ran AS bad_ran, b.look.extrapolated AS bad_extrapolated,
         o.ran AS sound_ran, o.extrapolated AS sound_extrapolated
     FROM slot_stays AS s
     LEFT JOIN first_bad AS b USING (start_sha)

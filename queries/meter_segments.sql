@@ -7,7 +7,7 @@
 --          base_time TIMESTAMP; base_usage DOUBLE; rate DOUBLE (usage per second):
 --          usage(t) = base_usage + rate * (t - base_time)
 -- Unique and ordered by: ledger, machine, meter, from_time
--- Checked: tests/queries/meter_segments/ (books in, expected.csv out)
+-- Checked: tests/queries/meter_segments/ (a table a case; the books are in tests/queries/ledgers/)
 --
 -- Usage starts at the value of the first reading and rises by what the meter rises between
 -- two readings. A reading marked as a reset starts a new meter: the stretch that ends in it

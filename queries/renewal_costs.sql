@@ -6,7 +6,7 @@
 --          parts, labour, downtime, extra, total DECIMAL(38,4) (money of the ledger;
 --          parts and total NULL where no price is known); sha VARCHAR (line of the renewal)
 -- Unique and ordered by: ledger, job, machine, component, position, time, sha
--- Checked: tests/queries/renewal_costs/ (books in, expected.csv out)
+-- Checked: tests/queries/renewal_costs/ (a table a case; the books are in tests/queries/ledgers/)
 --
 -- A renewal is a `replaced` line, or a `removed` line and the next `installed` line of the
 -- slot, under one job; putting the same serial back is none. Its kind:

@@ -8,7 +8,7 @@
 --          start_extrapolated, end_extrapolated BOOLEAN (that usage lies beyond the meter readings); start_sha, end_sha VARCHAR;
 --          start_job, end_job VARCHAR (jobs of the two lines)
 -- Unique and ordered by: ledger, machine, component, position, start_time, start_sha
--- Checked: tests/queries/slot_stays/ (books in, expected.csv out)
+-- Checked: tests/queries/slot_stays/ (a table a case; the books are in tests/queries/ledgers/)
 --
 -- Entries follow one another by time, then logged, then book and line.
 WITH moves AS (

@@ -5,7 +5,7 @@
 --          usage DOUBLE (in the meter's unit; NULL: no usable readings);
 --          extrapolated BOOLEAN (lies beyond the readings)
 -- Unique and ordered by: ledger, sha
--- Checked: tests/queries/usage_at/ (books in, expected.csv out)
+-- Checked: tests/queries/usage_at/ (a table a case; the books are in tests/queries/ledgers/)
 SELECT e.ledger, e.sha, e.machine, c.meter, e."time",
     s.base_usage + s.rate * date_diff('second', s.base_time, e."time") AS usage,
     coalesce(s.kind IN ('before', 'after') AND e."time" <> s.base_time, false) AS extrapolated

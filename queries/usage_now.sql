@@ -7,7 +7,7 @@
 --          per_week DOUBLE (rate after the last reading); longest_gap_days DOUBLE (between two readings);
 --          extrapolated BOOLEAN (as_of lies beyond the last reading)
 -- Unique and ordered by: ledger, machine, meter
--- Checked: tests/queries/usage_now/ (books in, expected.csv out)
+-- Checked: tests/queries/usage_now/ (a table a case; the books are in tests/queries/ledgers/)
 WITH readings AS (
     SELECT ledger, machine, meter, "time", value, coalesce(reset, false) AS reset, logged, book, line,
         date_diff('second', lag("time") OVER (PARTITION BY ledger, machine, meter ORDER BY "time"), "time") AS gap

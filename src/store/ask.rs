@@ -17,8 +17,8 @@ use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
 
 use super::catalogue::{QUERIES, Query, tables};
+use super::cursor::fetch;
 use super::error::{StoreError, message_of, refused};
-use super::rows::fetch;
 use super::{Inner, Store};
 use crate::quantity::nearest;
 use crate::quantity::time::format_utc;

@@ -11,8 +11,8 @@ use tempfile::TempDir;
 
 use super::ask::{no_such, order_of};
 use super::catalogue::{QUERIES, tables};
+use super::cursor::fetch;
 use super::error::{StoreError, message_of};
-use super::rows::fetch;
 use super::{Inner, Store};
 
 /// Kinds of exported file.

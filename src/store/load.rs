@@ -13,13 +13,13 @@ use std::io::{Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use duckdb::Connection;
-use memchr::memmem;
 use tempfile::TempDir;
 
 use super::catalogue::LINE_KEYS;
-use super::error::{StoreError, line_of, message_of};
-use crate::book::{Book, Event, Kind, Sha, chain_trouble, line_trouble, parse_line, read_chain};
-use crate::quantity::trouble::{Severity, Trouble};
+use super::error::{StoreError, message_of};
+use super::verify::{Checked, check, refuse_broken, refuse_twins, verify};
+use crate::book::{Book, Event, Kind, Sha, line_trouble, parse_line};
+use crate::quantity::trouble::Trouble;
 
 /// A book file to load.
 #[derive(Debug, Clone)]
@@ -30,22 +30,6 @@ pub(crate) struct Source {
     /// As troubles name it.
     pub shown: String,
     pub path: PathBuf,
-}
-
-/// What the verification found of one book.
-#[derive(Debug)]
-pub(crate) struct Checked {
-    pub lines: u64,
-    pub head: Sha,
-    /// The first line's name; `None` for a book without lines.
-    pub first: Option<Sha>,
-    /// Lines (from 0) whose `age` is stated as unknown. DuckDB's reader cannot tell
-    /// a `null` from a key that is not there.
-    unknown_ages: Vec<usize>,
-    /// Why the chain is broken.
-    fault: Option<Trouble>,
-    /// A last line cut short.
-    torn: Option<Trouble>,
 }
 
 /// Fills `raw.lines`, `raw.book_files` and `raw.unknown_ages`.
@@ -202,79 +186,6 @@ impl Copies {
     }
 }
 
-/// Reads a book once: its chain, and the ages stated as unknown.
-fn verify(source: &Source) -> Result<Checked, StoreError> {
-    let bytes = std::fs::read(&source.path)
-        .map_err(|error| StoreError::io(&source.path, "read it", &error))?;
-    Ok(check(source, &bytes))
-}
-
-fn check(source: &Source, bytes: &[u8]) -> Checked {
-    let chain = read_chain(bytes);
-    let text = |line: usize| {
-        let name = line.checked_sub(1).and_then(|i| chain.lines.get(i));
-        name.map_or(&[][..], |name| &bytes[name.bytes.clone()])
-    };
-    let fault = chain.fault.as_ref().map(|fault| {
-        let excerpt = String::from_utf8_lossy(text(fault.line()));
-        chain_trouble(&source.shown, fault, &excerpt)
-    });
-    let torn = &bytes[chain.torn.clone()];
-    let torn = (!torn.is_empty()).then(|| {
-        Trouble::error(
-            "torn-tail",
-            "the last line was cut short and does not count",
-        )
-        .with_severity(Severity::Warning)
-        .placed(line_of(&source.shown, chain.lines.len() + 1, torn))
-        .because(format!("{} bytes without a line feed.", torn.len()))
-        .cured_by("the next recording in this book sets it aside; record it again")
-    });
-    let mut unknown_ages = Vec::new();
-    for at in memmem::find_iter(&bytes[..chain.torn.start], b"\"age\"") {
-        let line = chain.lines.partition_point(|name| name.bytes.end <= at);
-        if unknown_ages.last() == Some(&line) {
-            continue;
-        }
-        let stated: Option<serde_json::Value> = serde_json::from_slice(text(line + 1)).ok();
-        if stated.is_some_and(|object| object.get("age").is_some_and(|age| age.is_null())) {
-            unknown_ages.push(line);
-        }
-    }
-    Checked {
-        lines: chain.lines.len() as u64,
-        head: chain.head(),
-        first: chain.lines.first().map(|line| line.sha),
-        unknown_ages,
-        fault,
-        torn,
-    }
-}
-
-fn refuse_broken(checked: &[Checked]) -> Result<(), StoreError> {
-    let faults: Vec<Trouble> = checked.iter().filter_map(|b| b.fault.clone()).collect();
-    if faults.is_empty() {
-        Ok(())
-    } else {
-        Err(StoreError::Books(faults))
-    }
-}
-
-/// A book in two files would count every entry twice.
-fn refuse_twins(sources: &[Source], checked: &[Checked]) -> Result<(), StoreError> {
-    let mut seen: BTreeMap<String, usize> = BTreeMap::new();
-    for (n, book) in checked.iter().enumerate() {
-        let Some(first) = book.first else { continue };
-        if let Some(other) = seen.insert(first.to_string(), n) {
-            return Err(StoreError::SameBook {
-                first: sources[other].shown.clone(),
-                second: sources[n].shown.clone(),
-            });
-        }
-    }
-    Ok(())
-}
-
 /// First row and number of rows of each book in `raw.lines`.
 type Ranges = BTreeMap<usize, (i64, u64)>;
 
@@ -368,7 +279,8 @@ fn again(conn: &Connection, sources: &[Source]) -> Result<Vec<Checked>, StoreErr
     Ok(checked)
 }
 
-/// Lines DuckDB could read but that are no entries: no known kind, no time.
+/// Lines DuckDB could read but that are no entries: no known kind, no time, a number
+/// below what it can be. The strict reader has the last word on them.
 fn refuse_strange(
     conn: &Connection,
     sources: &[Source],
@@ -381,6 +293,7 @@ fn refuse_strange(
         .prepare(&format!(
             "SELECT l.book_no::BIGINT, l.rowid FROM raw.lines AS l
              WHERE coalesce(l.entry NOT IN ({kinds}), true) OR l.\"time\" IS NULL OR l.logged IS NULL
+                 OR l.value < 0 OR l.age < 0 OR l.pieces < 1 OR l.labour_h < 0 OR l.downtime_h < 0
              ORDER BY l.rowid"
         ))
         .map_err(|error| StoreError::engine(doing, &error))?;
@@ -420,16 +333,12 @@ fn refuse_strange(
         if line as u64 >= checked[n].lines || withdrawn.iter().any(|digits| names(digits, sha)) {
             continue;
         }
-        match parse_line(text) {
-            Err(found) => faults.extend(
+        if let Err(found) = parse_line(text) {
+            faults.extend(
                 found
                     .iter()
                     .map(|fault| line_trouble(&source.shown, line + 1, text, fault)),
-            ),
-            Ok(_) => faults.push(
-                Trouble::error("line-unread", "the database could not read this entry")
-                    .placed(line_of(&source.shown, line + 1, text)),
-            ),
+            );
         }
     }
     if faults.is_empty() {

@@ -10,11 +10,13 @@
 
 mod ask;
 mod catalogue;
+mod cursor;
 mod error;
 mod files;
 mod load;
 mod registers;
 mod rows;
+mod verify;
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
@@ -230,10 +232,10 @@ impl Store {
         self.rows()
     }
 
-    fn rows<T: rows::QueryRow>(&self) -> Result<Vec<T>, StoreError> {
+    fn rows<T: cursor::QueryRow>(&self) -> Result<Vec<T>, StoreError> {
         let mut inner = self.inner();
         inner.make(T::QUERY)?;
-        rows::read(&inner.conn)
+        cursor::read(&inner.conn)
     }
 
     fn inner(&self) -> MutexGuard<'_, Inner> {

@@ -1,0 +1,134 @@
+//! A user's own questions, exported tables, and the kept store.
+
+use std::fs;
+use std::path::PathBuf;
+
+use tempfile::TempDir;
+use wearbook::store::{Cell, ExportKind, Options, QUERIES, Store, StoreError, StoreFault};
+
+use crate::plants::Plant;
+
+#[test]
+fn a_users_sql_cannot_change_anything_or_reach_outside() {
+    let plant = Plant::of_case("one-life");
+    let store = plant.store();
+    let answer = store
+        .ask("SELECT count(*) AS n, sum(value) FROM entries WHERE kind = 'reading';")
+        .expect("answer");
+    assert_eq!(answer.columns[0], "n");
+    assert_eq!(answer.rows, [[Cell::Whole(2), Cell::Float(2360.0)]]);
+    let book = plant.book();
+    let file = format!("SELECT * FROM read_json('{}')", book.display());
+    for refused in [
+        "DROP TABLE lives",
+        "DELETE FROM lives",
+        "COPY lives TO 'here.csv'",
+        "ATTACH 'other.db'",
+        "SET enable_external_access = true",
+        "SELEC 1",
+        "SELECT nosuch FROM lives",
+        file.as_str(),
+    ] {
+        let error = store.ask(refused).expect_err(refused);
+        assert!(
+            matches!(error, StoreError::Statement { .. }),
+            "{refused}: {error:?}"
+        );
+        assert_eq!(error.fault(), StoreFault::Use);
+    }
+    let error = store.ask("SELECT CAST('x' AS INTEGER)").expect_err("cast");
+    assert!(matches!(error, StoreError::Run { .. }), "{error:?}");
+    let error = store.ask("livs").expect_err("no such");
+    assert!(
+        matches!(&error, StoreError::NoSuchQuery { nearest: Some(near), .. } if near == "lives")
+    );
+    // After all that it still answers.
+    assert_eq!(store.ask("lives").expect("lives").rows.len(), 2);
+    assert_eq!(store.lives().expect("lives").len(), 2);
+}
+
+#[test]
+fn tables_are_written_whole_and_read_back() {
+    let plant = Plant::of_case("jobs");
+    let store = plant.store();
+    let out = TempDir::new().expect("temp");
+    for kind in [ExportKind::Parquet, ExportKind::Csv, ExportKind::Arrow] {
+        let written = store.export(out.path(), kind, &[]).expect("export");
+        assert_eq!(
+            written.len(),
+            QUERIES.len() + wearbook::store::tables().count()
+        );
+        for (path, _) in &written {
+            assert!(path.is_file(), "{}", path.display());
+        }
+    }
+    let names: Vec<PathBuf> = fs::read_dir(out.path())
+        .expect("out")
+        .map(|item| item.expect("item").path())
+        .collect();
+    assert!(
+        names
+            .iter()
+            .all(|path| !path.to_string_lossy().contains(".wearbook-")),
+        "leftovers: {names:?}"
+    );
+    let mut reader = csv::Reader::from_path(out.path().join("renewal_costs.csv")).expect("csv");
+    assert_eq!(reader.records().count(), 9);
+    let mut reader = csv::Reader::from_path(out.path().join("lives.csv")).expect("csv");
+    let lives = store.lives().expect("lives");
+    let shas: Vec<String> = reader
+        .records()
+        .map(|row| row.expect("row")[15].to_owned())
+        .collect();
+    let expected: Vec<&str> = lives.iter().map(|life| life.start_sha.as_str()).collect();
+    assert_eq!(shas, expected);
+    for (file, magic) in [
+        ("lives.parquet", &b"PAR1"[..]),
+        ("lives.arrow", &b"ARROW1"[..]),
+    ] {
+        let bytes = fs::read(out.path().join(file)).expect("file");
+        assert!(bytes.starts_with(magic) && bytes.ends_with(magic), "{file}");
+    }
+    let error = store
+        .export(out.path(), ExportKind::Csv, &["livs".into()])
+        .expect_err("no such");
+    assert!(matches!(error, StoreError::NoSuchQuery { .. }));
+    let blocked = out.path().join("lives.csv");
+    let error = store
+        .export(&blocked, ExportKind::Csv, &[])
+        .expect_err("a file, no folder");
+    assert_eq!(error.fault(), StoreFault::Io);
+}
+
+#[test]
+fn a_kept_store_is_replaced_but_nothing_else_is() {
+    let plant = Plant::of_case("one-life");
+    let out = TempDir::new().expect("temp");
+    let file = out.path().join("kept.duckdb");
+    let keep = Options {
+        keep: Some(file.clone()),
+    };
+    for _ in 0..2 {
+        let store = Store::open(&plant.ledgers, None, &keep).expect("kept");
+        assert_eq!(store.lives().expect("lives").len(), 2);
+        assert!(file.is_file());
+    }
+    let bytes = fs::read(&file).expect("kept");
+    assert_eq!(&bytes[8..12], b"DUCK");
+    fs::write(&file, "somebody's notes").expect("write");
+    let error = Store::open(&plant.ledgers, None, &keep)
+        .err()
+        .expect("refused");
+    assert!(matches!(error, StoreError::NotAStore(_)), "{error:?}");
+    assert_eq!(
+        fs::read_to_string(&file).expect("still there"),
+        "somebody's notes"
+    );
+    assert_eq!(fs::read_dir(out.path()).expect("out").count(), 1);
+}
+
+#[test]
+fn a_store_can_be_shared_between_threads() {
+    fn shared<T: Send + Sync>(_: &T) {}
+    shared(&Plant::of_case("empty").store());
+}

@@ -1,0 +1,11 @@
+//! The store: every query over its cases, lives against a second derivation, loading,
+//! and what is refused.
+//!
+//! Cases lie in `tests/queries/` (its README tells the layout).
+
+mod files;
+mod loading;
+mod naive;
+mod plants;
+mod queries;
+mod rows;
