@@ -6,8 +6,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::PathBuf;
 
-use duckdb::types::{ToSqlOutput, Value};
-use duckdb::{Connection, ToSql};
+use duckdb::Connection;
 use rust_decimal::Decimal;
 
 use super::catalogue::{REGISTER_TABLES, Table};
@@ -125,16 +124,15 @@ pub(crate) fn fill(
             columns.join(", ")
         ));
     }
-    conn.execute_batch(&batch)
-        .map_err(|error| StoreError::engine("make the register tables", &error))?;
     for table in REGISTER_TABLES {
         let mut rows = Vec::new();
         for ledger in ledgers {
             rows_of(table, ledger, shared, &mut rows);
         }
-        append(conn, table, rows)?;
+        batch.push_str(&insert(table, &rows));
     }
-    Ok(())
+    conn.execute_batch(&batch)
+        .map_err(|error| StoreError::engine("fill the register tables", &error))
 }
 
 /// A value on its way into a table.
@@ -146,15 +144,17 @@ enum Cell {
     Null,
 }
 
-impl ToSql for Cell {
-    fn to_sql(&self) -> duckdb::Result<ToSqlOutput<'_>> {
-        Ok(ToSqlOutput::Owned(match self {
-            Cell::Text(text) => Value::Text(text.clone()),
-            Cell::Float(Some(number)) => Value::Double(*number),
-            Cell::Whole(Some(number)) => Value::BigInt(*number),
-            Cell::Truth(truth) => Value::Boolean(*truth),
-            Cell::Float(None) | Cell::Whole(None) | Cell::Null => Value::Null,
-        }))
+impl Cell {
+    /// As SQL writes it. Text is quoted, so that it is never taken for more than text.
+    fn literal(&self) -> String {
+        match self {
+            Cell::Text(text) => format!("'{}'", text.replace('\'', "''")),
+            // The shortest digits that read back to the same float.
+            Cell::Float(Some(number)) => format!("{number:?}::DOUBLE"),
+            Cell::Whole(Some(number)) => number.to_string(),
+            Cell::Truth(truth) => truth.to_string(),
+            Cell::Float(None) | Cell::Whole(None) | Cell::Null => "NULL".to_owned(),
+        }
     }
 }
 
@@ -176,29 +176,19 @@ fn maybe(text: Option<&str>) -> Cell {
     text.map_or(Cell::Null, |text| Cell::Text(text.to_owned()))
 }
 
-fn append(conn: &Connection, table: &Table, rows: Vec<Vec<Cell>>) -> Result<(), StoreError> {
-    let doing = || format!("fill the table {}", table.name);
-    // The appender does not cast, so decimals and dates go in as text through a
-    // prepared insert; registers are small.
-    let places: Vec<String> = table
-        .columns
-        .iter()
-        .enumerate()
-        .map(|(i, (_, kind))| format!("CAST(${} AS {kind})", i + 1))
-        .collect();
-    let mut statement = conn
-        .prepare(&format!(
-            "INSERT INTO {} VALUES ({})",
-            table.name,
-            places.join(", ")
-        ))
-        .map_err(|error| StoreError::engine(doing(), &error))?;
-    for row in rows {
-        statement
-            .execute(duckdb::params_from_iter(row))
-            .map_err(|error| StoreError::engine(doing(), &error))?;
+/// One statement a table: the rows of a register are few, and a statement a row is slow.
+fn insert(table: &Table, rows: &[Vec<Cell>]) -> String {
+    if rows.is_empty() {
+        return String::new();
     }
-    Ok(())
+    let rows: Vec<String> = rows
+        .iter()
+        .map(|row| {
+            let cells: Vec<String> = row.iter().map(Cell::literal).collect();
+            format!("({})", cells.join(", "))
+        })
+        .collect();
+    format!("INSERT INTO {} VALUES {};\n", table.name, rows.join(", "))
 }
 
 fn rows_of(table: &Table, ledger: &Ledger, shared: &BTreeSet<String>, rows: &mut Vec<Vec<Cell>>) {
