@@ -41,7 +41,8 @@ pub fn run(args: &LivesArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     args.select.check(&store)?;
     let mut rows = store.lives()?;
     rows.retain(|row| args.select.takes(row));
-    let view = LivesView::new(&rows, store.as_of(), store.zone(), |component| {
+    let as_of = (!store.is_empty()).then(|| store.as_of());
+    let view = LivesView::new(&rows, as_of, store.zone(), |component| {
         unit(&store, component)
     });
     let text = match args.format {

@@ -219,8 +219,22 @@ impl BecauseAll for Trouble {
     }
 }
 
+/// The first line, in plain words where DuckDB speaks of its own inside.
 fn headline(message: &str) -> String {
-    message.lines().next().unwrap_or_default().to_owned()
+    let first = message.lines().next().unwrap_or_default();
+    if first.contains("read-only mode") {
+        return "a question only reads: it cannot change the tables".to_owned();
+    }
+    if first.contains("disabled by configuration") {
+        return "a question sees the tables only: it cannot read or write files".to_owned();
+    }
+    if first.contains("configuration has been locked") {
+        return "a question cannot change settings".to_owned();
+    }
+    match first.split_once(" Error: ") {
+        Some((kind, rest)) if kind.split_whitespace().count() <= 2 => rest.to_owned(),
+        _ => first.to_owned(),
+    }
 }
 
 fn rest(message: &str) -> String {
@@ -238,6 +252,20 @@ pub(crate) fn message_of(error: &duckdb::Error) -> String {
         duckdb::Error::DuckDBFailure(_, Some(message)) => message.clone(),
         other => other.to_string(),
     }
+}
+
+/// Why a file could not be written, without the name it had while it was written.
+pub(crate) fn disk_reason(message: &str) -> String {
+    [
+        "No space left on device",
+        "File too large",
+        "Disk quota exceeded",
+        "Permission denied",
+        "Read-only file system",
+    ]
+    .into_iter()
+    .find(|reason| message.contains(reason))
+    .map_or_else(|| message.to_owned(), str::to_owned)
 }
 
 /// Whether DuckDB's message says that it would not run the statement at all.

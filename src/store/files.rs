@@ -12,7 +12,7 @@ use tempfile::TempDir;
 use super::ask::{no_such, order_of};
 use super::catalogue::{QUERIES, tables};
 use super::cursor::fetch;
-use super::error::{StoreError, message_of};
+use super::error::{StoreError, disk_reason, message_of};
 use super::{Inner, Store};
 
 /// Kinds of exported file.
@@ -124,7 +124,7 @@ impl Inner {
         let rows = self
             .conn
             .execute(&sql, [])
-            .map_err(|error| failed(message_of(&error)))?;
+            .map_err(|error| failed(disk_reason(&message_of(&error))))?;
         Ok(rows as u64)
     }
 
@@ -153,7 +153,7 @@ impl Inner {
             .map_err(|error| StoreError::Io {
                 path: file.to_path_buf(),
                 doing: "write it",
-                reason: message_of(&error),
+                reason: disk_reason(&message_of(&error)),
             })?;
         sync(&path)?;
         fs::rename(&path, file).map_err(|e| StoreError::io(file, "put it in place", &e))?;

@@ -14,11 +14,14 @@ use crate::quantity::time::{day, format_utc};
 /// Lives, as they stood at a moment.
 #[derive(Debug, Clone, Serialize)]
 pub struct LivesView {
-    pub as_of: String,
+    /// Null where the ledger has no entries.
+    pub as_of: Option<String>,
     pub lives: Vec<LifeView>,
     /// Dates in the table are the plant's.
     #[serde(skip)]
     pub zone: Tz,
+    #[serde(skip)]
+    moment: Option<DateTime<Utc>>,
 }
 
 /// One life. Usages count from new, in `unit`; unknown is null.
@@ -75,12 +78,13 @@ impl LivesView {
     /// `unit` tells the usage unit of a component.
     pub fn new(
         rows: &[LifeRow],
-        as_of: DateTime<Utc>,
+        as_of: Option<DateTime<Utc>>,
         zone: Tz,
         unit: impl Fn(&str) -> String,
     ) -> Self {
         LivesView {
-            as_of: format_utc(as_of),
+            as_of: as_of.map(format_utc),
+            moment: as_of,
             lives: rows
                 .iter()
                 .map(|row| LifeView::new(row, unit(&row.component)))
@@ -154,6 +158,9 @@ impl LivesView {
                 life.flags.join(", "),
             ]);
         }
+        let Some(moment) = self.moment else {
+            return "no lives: the ledger has no entries yet\n".to_owned();
+        };
         let mut text = if self.lives.is_empty() {
             String::new()
         } else {
@@ -167,7 +174,7 @@ impl LivesView {
         text.push_str(&format!(
             "{} as of {}: {}, {}, {}",
             counted(self.lives.len(), "life", "lives"),
-            self.as_of_day(),
+            day(moment, self.zone),
             counted(count(Outcome::Failure), "failure", "failures"),
             counted(count(Outcome::Interval), "interval", "intervals"),
             counted(count(Outcome::Suspension), "suspension", "suspensions"),
@@ -177,11 +184,6 @@ impl LivesView {
         }
         text.push('\n');
         text
-    }
-
-    fn as_of_day(&self) -> String {
-        crate::quantity::time::parse_utc(&self.as_of)
-            .map_or_else(|_| self.as_of.clone(), |at| day(at, self.zone).to_string())
     }
 }
 
