@@ -12,13 +12,15 @@
 -- slot, under one job; putting the same serial back is none. Its kind:
 --   failed   the renewal was forced: the old item failed, or was worn out and found running,
 --            or was found worn in a corrective job;
---   planned  planned, opportunity, or worn at an inspection, in a preventive job;
---   along    all else: renewed along in a corrective job, damaged, changed type.
--- Sharing. In a corrective job the forced slots share its downtime, extra cost and labour
--- evenly; the others carry their parts and their own labour, which is first taken out of the
--- job's labour as far as that reaches. In a preventive job, and in a corrective one without a
--- forced slot, all slots share evenly. Shares are cut in ten-thousandths so that they add up to
--- the job's whole. A job whose machine or entry is missing gives no row.
+--   planned  what a preventive job was for: planned, or worn at an inspection; where it renewed
+--            nothing of that kind, whatever it renewed as an opportunity;
+--   along    all else: renewed along because it was exposed, damaged, changed type.
+-- Sharing. The slots a job was for (forced in a corrective job; planned, worn or failed in a
+-- preventive one) share its downtime, extra cost and labour evenly; the others carry their
+-- parts and their own labour, which is first taken out of the job's labour as far as that
+-- reaches. In a job that was for none of its slots, all share evenly. Shares are cut in
+-- ten-thousandths so that they add up to the job's whole. A job whose machine or entry is
+-- missing gives no row.
 WITH jobs AS (
     SELECT e.ledger, e.machine, e.job,
         bool_or(e.job_kind = 'corrective') AS corrective,
@@ -60,9 +62,10 @@ priced AS (
         CASE
             WHEN r.reason = 'failed'
                 OR (r.reason = 'worn' AND (r.found IS DISTINCT FROM 'inspection' OR j.corrective)) THEN 'failed'
-            WHEN NOT j.corrective AND r.reason IN ('planned', 'opportunity', 'worn') THEN 'planned'
+            WHEN NOT j.corrective AND r.reason IN ('planned', 'worn') THEN 'planned'
+            WHEN NOT j.corrective AND r.reason = 'opportunity' THEN 'exposed'
             ELSE 'along'
-        END AS kind
+        END AS cause
     FROM renewals AS r
     JOIN jobs AS j USING (ledger, machine, job)
     JOIN ledgers AS l USING (ledger)
@@ -71,8 +74,14 @@ priced AS (
 ),
 bearing AS (
     SELECT *,
-        NOT corrective OR kind = 'failed' OR NOT bool_or(kind = 'failed') OVER (
-            PARTITION BY ledger, machine, job) AS bears
+        CASE WHEN corrective THEN cause = 'failed' ELSE cause IN ('failed', 'planned') END AS meant,
+        coalesce(bool_or(meant) OVER (PARTITION BY ledger, machine, job), false) AS any_meant,
+        meant OR NOT any_meant AS bears,
+        CASE
+            WHEN cause <> 'exposed' THEN cause
+            WHEN any_meant THEN 'along'
+            ELSE 'planned'
+        END AS kind
     FROM priced
 ),
 ranked AS (

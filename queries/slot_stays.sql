@@ -5,7 +5,7 @@
 --          part, batch, serial VARCHAR; pieces BIGINT; age DOUBLE (usage on it when put in); age_unknown BOOLEAN;
 --          reason, found, mode VARCHAR (why it left; reason NULL: still in, or another item was put in its place
 --          without a word); start_usage, end_usage DOUBLE (of the machine); usage DOUBLE (run in this stay);
---          start_extrapolated, end_extrapolated BOOLEAN (that usage lies beyond the meter readings); start_sha, end_sha VARCHAR;
+--          start_extrapolated, end_extrapolated BOOLEAN (that usage lies more than a day beyond the meter readings); start_sha, end_sha VARCHAR;
 --          start_job, end_job VARCHAR (jobs of the two lines)
 -- Unique and ordered by: ledger, machine, component, position, start_time, start_sha
 -- Checked: tests/queries/slot_stays/ (a table a case; the books are in tests/queries/ledgers/)

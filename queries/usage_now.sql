@@ -5,7 +5,7 @@
 --          first_time, last_time TIMESTAMP (of the readings, UTC); last_value DOUBLE (as the meter shows it);
 --          usage DOUBLE (at as_of, exchanges of the meter removed; NULL: no usable readings);
 --          per_week DOUBLE (rate after the last reading); longest_gap_days DOUBLE (between two readings);
---          extrapolated BOOLEAN (as_of lies beyond the last reading)
+--          extrapolated BOOLEAN (as_of lies more than a day beyond the last reading)
 -- Unique and ordered by: ledger, machine, meter
 -- Checked: tests/queries/usage_now/ (a table a case; the books are in tests/queries/ledgers/)
 WITH readings AS (
@@ -28,7 +28,7 @@ SELECT t.ledger, t.machine, t.meter, t.readings, t.resets, t.first_time, t.last_
     s.base_usage + s.rate * date_diff('second', s.base_time, t.as_of) AS usage,
     a.rate * 604800 AS per_week,
     t.longest_gap_days,
-    coalesce(s.kind IN ('before', 'after') AND t.as_of <> s.base_time, false) AS extrapolated
+    coalesce(s.kind IN ('before', 'after') AND abs(epoch(t.as_of) - epoch(s.base_time)) > 86400, false) AS extrapolated
 FROM told AS t
 LEFT JOIN meter_segments AS a
     ON a.ledger = t.ledger AND a.machine = t.machine AND a.meter = t.meter AND a.kind = 'after'

@@ -34,7 +34,7 @@ impl Outcome {
 /// Something to know about a life before trusting its numbers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Flag {
-    /// Usage at its start or end lies beyond the meter readings.
+    /// Usage at its start or end lies more than a day beyond the meter readings.
     Extrapolated,
     /// The meter was exchanged or zeroed while it ran; that stretch is estimated.
     MeterReset,

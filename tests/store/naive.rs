@@ -11,6 +11,8 @@ use wearbook::store::{Options, Store};
 
 use crate::plants::Plant;
 
+/// A stretch up to this beyond the readings is not worth a flag.
+const DAY: f64 = 86_400.0;
 const WINDOW: f64 = 56.0 * 86_400.0;
 
 /// One meter of one machine: moments (s) and usage there, and which stretches are guessed.
@@ -98,14 +100,14 @@ impl Meter {
         self.points[0].1
     }
 
-    /// Usage, and whether it lies beyond the readings; none without a rate.
+    /// Usage, and whether it lies more than a day beyond the readings; none without a rate.
     fn usage(&self, at: f64) -> Option<(f64, bool)> {
         let (early, late) = self.rates?;
         let (start, end) = (self.points[0], self.points[self.points.len() - 1]);
         Some(if at < start.0 {
-            (start.1 - early * (start.0 - at), true)
+            (start.1 - early * (start.0 - at), start.0 - at > DAY)
         } else if at > end.0 {
-            (end.1 + late * (at - end.0), true)
+            (end.1 + late * (at - end.0), at - end.0 > DAY)
         } else {
             (self.between(at), false)
         })
