@@ -242,6 +242,24 @@ fn a_probability_plot_is_sound_and_says_its_counts() {
     assert!(has(&svg, "B10 325 h (227 to 454)"), "{:?}", labels(&svg));
 }
 
+#[test]
+fn failures_found_only_at_inspections_are_counted_as_failures() {
+    let mut data = plot();
+    data.failures.clear();
+    let svg = probability_plot(&data, Size::default()).unwrap();
+    assert_sound(&svg, "packing-p");
+    assert!(has(
+        &svg,
+        "1 failure, found at an inspection, 2 suspensions"
+    ));
+    data.intervals.push(data.intervals[0]);
+    let svg = probability_plot(&data, Size::default()).unwrap();
+    assert!(has(
+        &svg,
+        "2 failures, all found at inspections, 2 suspensions"
+    ));
+}
+
 /// Where marks stand must follow from the scales: equal ratios of usage are equal steps across,
 /// and the height is linear in ln(−ln(1 − F)).
 #[test]

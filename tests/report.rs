@@ -46,7 +46,7 @@ fn words(html: &str) -> String {
         .filter(|n| n.is_text())
         .filter(|n| n.parent().is_none_or(|p| p.tag_name().name() != "style"))
         .filter_map(|n| n.text())
-        .flat_map(str::split_whitespace)
+        .flat_map(str::split_whitespace) // unbreakable spaces among them
         .collect::<Vec<_>>()
         .join(" ")
 }

@@ -191,16 +191,28 @@ fn plural(count: usize, one: &str, many: &str) -> String {
 }
 
 fn counts(data: &ProbabilityPlot) -> String {
-    let mut parts = vec![plural(data.failures.len(), "failure", "failures")];
-    if !data.intervals.is_empty() {
-        parts.push(plural(
-            data.intervals.len(),
-            "more found at inspection",
-            "more found at inspections",
-        ));
-    }
-    parts.push(plural(data.suspensions.len(), "suspension", "suspensions"));
-    parts.join(", ")
+    let (known, found) = (data.failures.len(), data.intervals.len());
+    let failures = match (known, found) {
+        (_, 0) => plural(known, "failure", "failures"),
+        (0, 1) => "1 failure, found at an inspection".to_owned(),
+        (0, _) => format!(
+            "{} failures, all found at inspections",
+            number(found as f64, 0)
+        ),
+        (_, 1) => format!(
+            "{}, 1 more found at inspection",
+            plural(known, "failure", "failures")
+        ),
+        _ => format!(
+            "{}, {} more found at inspections",
+            plural(known, "failure", "failures"),
+            number(found as f64, 0)
+        ),
+    };
+    format!(
+        "{failures}, {}",
+        plural(data.suspensions.len(), "suspension", "suspensions")
+    )
 }
 
 fn curves(

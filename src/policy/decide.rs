@@ -366,12 +366,14 @@ impl<'a> DecisionMaker<'a> {
     /// The cost curve over the given usages, for drawing: limits of the cost rate at each.
     pub fn curve(&self, usages: &[f64], confidence: f64) -> Vec<CurvePoint> {
         let nodes = self.scale_nodes(COARSE);
+        // Quantiles of few nodes would show as steps in a drawn limit.
+        let fine = self.scale_nodes(FINE);
         let shift = self.posterior.shift();
         usages
             .iter()
             .map(|usage| {
                 let x = usage.ln() - shift;
-                let costs = self.shapes.iter().zip(&nodes).flat_map(|(shape, scales)| {
+                let costs = self.shapes.iter().zip(&fine).flat_map(|(shape, scales)| {
                     scales.iter().map(move |(ka, w)| {
                         let ln_cost = shape.curve.at(shape.shape * x - ka) - x - shift;
                         (ln_cost.exp(), shape.weight * w)

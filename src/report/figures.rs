@@ -17,9 +17,9 @@ use crate::policy::decide::DecisionMaker;
 /// Costs are shown per this much usage.
 pub(super) const PER: f64 = 1_000.0;
 /// Points along a cost curve.
-const CURVE: usize = 90;
+const CURVE: usize = 64;
 /// Levels along a fitted line's limits.
-const BAND: usize = 26;
+const BAND: usize = 18;
 
 /// The estimate and, where the data allow, the posterior behind the limits of a fit.
 pub(super) struct Fitted {

@@ -9,6 +9,7 @@ use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value, context};
 
 use super::model::{ComponentSection, EvidenceGroup, Report, Verdict};
+use super::words;
 use crate::chart::{
     ChartError, Size, SlotHistory, cost_curve, number, probability_plot, slot_history,
 };
@@ -97,6 +98,7 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
             .build()?,
     );
     engine.add_filter("words", |verdict: String| verdict_words(&verdict));
+    engine.add_filter("glue", |text: String| words::glue(&text));
     engine.add_filter("n", |count: u64| number(count as f64, 0));
     for (name, source) in TEMPLATES {
         engine.add_template(name, source)?;

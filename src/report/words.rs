@@ -97,6 +97,26 @@ pub fn count(n: usize, one: &str, many: &str) -> String {
     )
 }
 
+/// The same words with the spaces that must not end a line made unbreakable: between a number and
+/// a short unit or per cent sign, and between a currency code and its sum.
+pub fn glue(text: &str) -> String {
+    let words: Vec<&str> = text.split(' ').collect();
+    let mut out = String::with_capacity(text.len() + 16);
+    for (i, word) in words.iter().enumerate() {
+        out.push_str(word);
+        let Some(next) = words.get(i + 1) else { break };
+        let number = |w: &str| w.starts_with(|c: char| c.is_ascii_digit());
+        let unit = |w: &str| {
+            let bare = w.trim_end_matches(['.', ',', ';', ':', ')']);
+            !bare.is_empty() && bare.chars().count() <= 2
+        };
+        let code = word.len() == 3 && word.chars().all(|c| c.is_ascii_uppercase());
+        let glued = (number(word) && unit(next)) || (code && number(next));
+        out.push(if glued { '\u{a0}' } else { ' ' });
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -120,6 +140,15 @@ mod tests {
         assert_eq!(list(&["P1", "P2", "P3"]), "P1, P2 and P3");
         assert_eq!(list(&["P1"]), "P1");
         assert_eq!(count(1, "life", "lives"), "1 life");
+    }
+
+    #[test]
+    fn a_number_keeps_its_unit_on_the_line() {
+        assert_eq!(
+            glue("Every 1,750 h, about EUR 412 for 5 % of 466 lives"),
+            "Every 1,750\u{a0}h, about EUR\u{a0}412 for 5\u{a0}% of\u{20}466 lives"
+        );
+        assert_eq!(glue(""), "");
     }
 
     #[test]
