@@ -140,6 +140,36 @@ fn the_page_calls_the_sample_right() {
     assert!(section("packing-set").contains("It wears out"));
 }
 
+/// `reports/sample-report.html` is what the sample ledger gives; it is renewed with
+/// `WEARBOOK_BLESS=1 cargo test --release --test report_command`. What must agree is what a
+/// reader would check: the books' heads, the date, the table of recommendations.
+#[test]
+fn the_rendered_sample_is_of_the_sample_ledger() {
+    let folder = tempfile::tempdir().expect("a folder");
+    report(folder.path(), &[]);
+    let made = std::fs::read_to_string(folder.path().join("report/report.html")).expect("a page");
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("reports/sample-report.html");
+    if std::env::var_os("WEARBOOK_BLESS").is_some() {
+        std::fs::write(&kept, &made).expect("the sample is written");
+    }
+    let kept = std::fs::read_to_string(&kept).expect("a rendered sample");
+    let part = |page: &str, from: &str, to: &str| {
+        let start = page.find(from).unwrap_or_else(|| panic!("{from}"));
+        let end = page[start..].find(to).unwrap_or_else(|| panic!("{to}"));
+        page[start..start + end].to_owned()
+    };
+    for (from, to) in [
+        ("<header>", "</header>"),
+        ("id=\"recommendations\"", "</table>"),
+        ("id=\"ledger\"", "</section>"),
+    ] {
+        assert!(
+            part(&made, from, to) == part(&kept, from, to),
+            "reports/sample-report.html is stale at {from}: renew it (see above)"
+        );
+    }
+}
+
 /// A ceiling on the time, wide enough for a busy machine; the aim is under 2 s.
 #[test]
 fn the_sample_takes_no_more_than_a_few_seconds() {
