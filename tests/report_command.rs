@@ -140,7 +140,7 @@ fn the_page_calls_the_sample_right() {
     assert!(section("packing-set").contains("It wears out"));
 }
 
-/// `reports/sample-report.html` is what the sample ledger gives; it is renewed with
+/// `reports/sample/` is what the sample ledger gives; it is renewed with
 /// `WEARBOOK_BLESS=1 cargo test --release --test report_command`. What must agree is what a
 /// reader would check: the books' heads, the date, the table of recommendations.
 #[test]
@@ -148,11 +148,18 @@ fn the_rendered_sample_is_of_the_sample_ledger() {
     let folder = tempfile::tempdir().expect("a folder");
     report(folder.path(), &[]);
     let made = std::fs::read_to_string(folder.path().join("report/report.html")).expect("a page");
-    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("reports/sample-report.html");
+    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("reports/sample");
     if std::env::var_os("WEARBOOK_BLESS").is_some() {
-        std::fs::write(&kept, &made).expect("the sample is written");
+        for name in [
+            "report.html",
+            "packing-set-probability.svg",
+            "packing-set-cost.svg",
+        ] {
+            std::fs::copy(folder.path().join("report").join(name), kept.join(name))
+                .expect("the sample is written");
+        }
     }
-    let kept = std::fs::read_to_string(&kept).expect("a rendered sample");
+    let kept = std::fs::read_to_string(kept.join("report.html")).expect("a rendered sample");
     let part = |page: &str, from: &str, to: &str| {
         let start = page.find(from).unwrap_or_else(|| panic!("{from}"));
         let end = page[start..].find(to).unwrap_or_else(|| panic!("{to}"));
@@ -165,7 +172,7 @@ fn the_rendered_sample_is_of_the_sample_ledger() {
     ] {
         assert!(
             part(&made, from, to) == part(&kept, from, to),
-            "reports/sample-report.html is stale at {from}: renew it (see above)"
+            "reports/sample is stale at {from}: renew it (see above)"
         );
     }
 }
