@@ -10,7 +10,7 @@ use super::marks;
 use super::palette::{INK, SOFT};
 use super::place::{Area, EDGE};
 use super::probability::ProbabilityPlot;
-use super::text::fit;
+use super::text::{fit, number};
 
 /// Levels that may be labelled up the axis, in per cent.
 const LEVELS: [(f64, &str); 19] = [
@@ -200,4 +200,39 @@ pub(super) fn draw(
         Anchor::Start,
     )?;
     Ok(())
+}
+
+/// "1 failure", "3 failures".
+pub(super) fn plural(count: usize, one: &str, many: &str) -> String {
+    format!(
+        "{} {}",
+        number(count as f64, 0),
+        if count == 1 { one } else { many }
+    )
+}
+
+/// The lives by how they ended, for the line below the title and for the description.
+pub(super) fn counts(data: &ProbabilityPlot) -> String {
+    let (known, found) = (data.failures.len(), data.intervals.len());
+    let failures = match (known, found) {
+        (_, 0) => plural(known, "failure", "failures"),
+        (0, 1) => "1 failure, found at an inspection".to_owned(),
+        (0, _) => format!(
+            "{} failures, all found at inspections",
+            number(found as f64, 0)
+        ),
+        (_, 1) => format!(
+            "{}, 1 more found at inspection",
+            plural(known, "failure", "failures")
+        ),
+        _ => format!(
+            "{}, {} more found at inspections",
+            plural(known, "failure", "failures"),
+            number(found as f64, 0)
+        ),
+    };
+    format!(
+        "{failures}, {}",
+        plural(data.suspensions.len(), "suspension", "suspensions")
+    )
 }

@@ -10,7 +10,7 @@ use super::axis::finite;
 use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, clip_polygon};
 use super::marks::{self, Sample};
 use super::palette::{BAND, BAND_EDGE, BLUE, INK, PAPER, SOFT};
-use super::paper::{self, Frame};
+use super::paper::{self, Frame, counts, plural};
 use super::place::{Area, EDGE, Placer, around};
 use super::text::{fit, number, significant, wrap};
 use super::{ChartError, Size, checked_id, forwards, share};
@@ -180,39 +180,6 @@ fn head(c: &mut Canvas, data: &ProbabilityPlot, width: f64) -> Result<(), ChartE
         Anchor::Start,
     )?;
     Ok(())
-}
-
-fn plural(count: usize, one: &str, many: &str) -> String {
-    format!(
-        "{} {}",
-        number(count as f64, 0),
-        if count == 1 { one } else { many }
-    )
-}
-
-fn counts(data: &ProbabilityPlot) -> String {
-    let (known, found) = (data.failures.len(), data.intervals.len());
-    let failures = match (known, found) {
-        (_, 0) => plural(known, "failure", "failures"),
-        (0, 1) => "1 failure, found at an inspection".to_owned(),
-        (0, _) => format!(
-            "{} failures, all found at inspections",
-            number(found as f64, 0)
-        ),
-        (_, 1) => format!(
-            "{}, 1 more found at inspection",
-            plural(known, "failure", "failures")
-        ),
-        _ => format!(
-            "{}, {} more found at inspections",
-            plural(known, "failure", "failures"),
-            number(found as f64, 0)
-        ),
-    };
-    format!(
-        "{failures}, {}",
-        plural(data.suspensions.len(), "suspension", "suspensions")
-    )
 }
 
 fn curves(

@@ -81,7 +81,7 @@ fn expected_at(curve: &CostCurve, usage: f64) -> Option<f64> {
         let share = (usage - a.usage) / (b.usage - a.usage);
         (0.0..=1.0)
             .contains(&share)
-            .then(|| a.expected + share * (b.expected - a.expected))
+            .then_some(a.expected + share * (b.expected - a.expected))
     })
 }
 
