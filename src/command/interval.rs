@@ -21,7 +21,8 @@ use crate::policy::recommend::{Terms, recommend};
 use crate::policy::{Costs, age_policy};
 use crate::quantity::trouble::Trouble;
 use crate::store::{Options, Store};
-use crate::view::interval::{PolicyView, RecommendationView, RecommendationsView, RowFacts};
+use crate::view::interval::{RecommendationView, RecommendationsView, RowFacts};
+use crate::view::stated::PolicyView;
 use crate::view::table::{figure, percent};
 
 /// Recommend when to renew each component

@@ -8,4 +8,5 @@ pub mod findings;
 pub mod fit;
 pub mod interval;
 pub mod lives;
+pub mod stated;
 pub mod table;

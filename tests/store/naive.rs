@@ -171,7 +171,9 @@ fn tenth(value: f64) -> f64 {
 fn lives(ledger: &Ledger) -> BTreeMap<String, Life> {
     let register = &ledger.register;
     let entries = ledger.entries();
-    let mut readings: BTreeMap<(String, String), Vec<(f64, f64, bool)>> = BTreeMap::new();
+    // Machine and meter: moment, value, whether the meter was exchanged or zeroed.
+    type Readings = BTreeMap<(String, String), Vec<(f64, f64, bool)>>;
+    let mut readings = Readings::new();
     let mut open: BTreeMap<(String, String, String), Stay> = BTreeMap::new();
     let mut stays: Vec<Stay> = Vec::new();
     for placed in &entries {
@@ -428,7 +430,8 @@ fn compare(rows: &[LifeRow], mut lives: BTreeMap<String, Life>, what: &str) {
 #[test]
 fn the_sample_ledger_gives_the_same_lives_both_ways() {
     let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-ledger");
-    let store = Store::open(&[folder.clone()], None, &Options::default()).expect("opened");
+    let store =
+        Store::open(std::slice::from_ref(&folder), None, &Options::default()).expect("opened");
     let rows = store.lives().expect("lives");
     assert!(rows.len() > 500);
     compare(
