@@ -11,7 +11,7 @@ use super::model::{
 };
 use super::say;
 use super::subject::{Frame, Group, Scope, Slot, Subject};
-use super::words::{chance, count, day, money, money_with_limits, three_digits, usage};
+use super::words::{capital, chance, count, day, money, money_with_limits, three_digits, usage};
 use crate::chart::number;
 use crate::life::{Flag, LifeRow, Outcome, Sample};
 use crate::model::Target;
@@ -140,7 +140,7 @@ fn section(frame: &Frame, subject: &Subject) -> ComponentSection {
         .iter()
         .zip(&fits)
         .map(|(group, fit)| EvidenceGroup {
-            title: capital(&group.scope.words()),
+            title: heading(&group.scope),
             why: why(subject, group),
             fit: fit
                 .as_ref()
@@ -175,11 +175,14 @@ fn section(frame: &Frame, subject: &Subject) -> ComponentSection {
     }
 }
 
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    match chars.next() {
-        Some(first) => first.to_uppercase().chain(chars).collect(),
-        None => String::new(),
+/// A scope as a heading. The name of a place stays as the plant writes it.
+fn heading(scope: &Scope) -> String {
+    let words = scope.words();
+    let ours = ["all ", "position ", "machine ", "batch "];
+    if ours.iter().any(|start| words.starts_with(start)) {
+        capital(&words)
+    } else {
+        words
     }
 }
 

@@ -3,7 +3,7 @@
 //! In: a [`Subject`] and its groups. Out: chart structs with an empty id.
 //! Never: drawing, words beyond titles and axes.
 
-use super::subject::{Group, Stay, Subject};
+use super::subject::{Group, Scope, Stay, Subject};
 use crate::chart::{
     CostCurve, CostPoint, Ending, IntervalMark, Lane, LaneBar, LifeLimits, ProbabilityPlot,
     SlotHistory,
@@ -38,6 +38,18 @@ pub(super) fn fitted(group: &Group) -> Option<Fitted> {
     })
 }
 
+/// A chart's title. Where many slots are set apart their names would push its last words out.
+fn title(subject: &Subject, group: &Group, what: &str) -> String {
+    const LONGEST: usize = 84;
+    let full = format!("{}, {}: {what}", subject.name, group.scope.words());
+    match group.scope {
+        Scope::Pool(_) if full.chars().count() > LONGEST => {
+            format!("{}, all that is not set apart: {what}", subject.name)
+        }
+        _ => full,
+    }
+}
+
 /// Limits in words: "90 % limits".
 pub(super) fn limits_in_words(confidence: f64) -> String {
     format!("{} % limits", crate::chart::number(confidence * 100.0, 0))
@@ -53,11 +65,7 @@ pub(super) fn probability(
     // A chart refuses the ends of the scale, which a median rank of many lives can reach.
     let inside = |share: f64| share.clamp(1e-9, 1.0 - 1e-9);
     let mut plot = ProbabilityPlot {
-        title: format!(
-            "{}, {}: how lives spread",
-            subject.name,
-            group.scope.words()
-        ),
+        title: title(subject, group, "how lives spread"),
         usage_label: format!("{} ({})", subject.usage, subject.unit),
         usage_unit: subject.unit.clone(),
         band_name: limits_in_words(confidence),
@@ -147,11 +155,7 @@ pub(super) fn cost(
     );
     Some(CostCurve {
         id: String::new(),
-        title: format!(
-            "{}, {}: cost against interval",
-            subject.name,
-            group.scope.words()
-        ),
+        title: title(subject, group, "cost against interval"),
         usage_label: format!("Interval to renew ({})", subject.unit),
         usage_unit: subject.unit.clone(),
         cost_label: format!("Expected cost ({per})"),

@@ -4,7 +4,7 @@
 
 use super::figures::PER;
 use super::subject::{Group, Scope, Subject};
-use super::words::{chance, count, list, money_with_limits, usage};
+use super::words::{chance, count, list, lower_first, money_with_limits, usage};
 use crate::chart::{CostCurve, number};
 use crate::model::limits::Limits;
 use crate::policy::Verdict;
@@ -83,14 +83,6 @@ fn expected_at(curve: &CostCurve, usage: f64) -> Option<f64> {
             .contains(&share)
             .then_some(a.expected + share * (b.expected - a.expected))
     })
-}
-
-fn lower_first(text: &str) -> String {
-    let mut chars = text.chars();
-    match chars.next() {
-        Some(first) => first.to_lowercase().chain(chars).collect(),
-        None => String::new(),
-    }
 }
 
 fn verdict(subject: &Subject, group: &Group, shape: Option<&Limits>) -> String {

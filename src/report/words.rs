@@ -88,6 +88,27 @@ pub fn list<S: AsRef<str>>(items: &[S]) -> String {
     }
 }
 
+/// With a capital first letter.
+pub fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    match chars.next() {
+        Some(first) => first.to_uppercase().chain(chars).collect(),
+        None => String::new(),
+    }
+}
+
+/// With a small first letter, for a name or sentence that continues another; an abbreviation
+/// ("PTFE ring", "O ring") keeps its capitals.
+pub fn lower_first(text: &str) -> String {
+    let mut chars = text.chars();
+    match (chars.next(), text.chars().nth(1)) {
+        (Some(first), Some(second)) if second.is_lowercase() => {
+            first.to_lowercase().chain(chars).collect()
+        }
+        _ => text.to_owned(),
+    }
+}
+
 /// "1 life", "3 lives".
 pub fn count(n: usize, one: &str, many: &str) -> String {
     format!(
@@ -140,6 +161,15 @@ mod tests {
         assert_eq!(list(&["P1", "P2", "P3"]), "P1, P2 and P3");
         assert_eq!(list(&["P1"]), "P1");
         assert_eq!(count(1, "life", "lives"), "1 life");
+    }
+
+    #[test]
+    fn abbreviations_keep_their_capitals() {
+        assert_eq!(lower_first("Valve seat"), "valve seat");
+        assert_eq!(lower_first("PTFE ring"), "PTFE ring");
+        assert_eq!(lower_first("O ring"), "O ring");
+        assert_eq!(lower_first(""), "");
+        assert_eq!(capital("élan"), "Élan");
     }
 
     #[test]
