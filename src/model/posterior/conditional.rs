@@ -115,7 +115,7 @@ pub struct ScaleTable {
 /// The table reaches down to e^(−DROP) of the peak.
 const DROP: f64 = 34.0;
 /// Evaluations of the likelihood per standard deviation at the peak.
-const EVALUATED: f64 = 5.0;
+const EVALUATED: f64 = 4.0;
 /// Grid points between evaluations, filled in by interpolation.
 const FILLED: usize = 3;
 /// Grid points per standard deviation at the peak.
