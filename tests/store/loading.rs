@@ -1,6 +1,7 @@
 //! What is loaded, what is told, and what is refused.
 
 use std::fs;
+use std::io::Write;
 
 use wearbook::store::{Options, Store, StoreError, StoreFault};
 
@@ -140,4 +141,56 @@ fn a_past_day_stays_as_it_was() {
     assert!(answers.len() > 3);
     assert_eq!(answers[0].1.len(), 6);
     assert!(answers.iter().all(|answer| *answer == answers[0]));
+}
+
+/// A book that grows while it is read gives what it held at one moment: never half a
+/// line, never a line without its name.
+#[test]
+fn a_book_that_grows_meanwhile_is_taken_at_one_moment() {
+    let entries: Vec<String> = (0..6_000)
+        .map(|n| format!("{{\"entry\":\"reading\",\"time\":\"2025-01-01T00:00:00Z\",\"machine\":\"H-01\",\"meter\":\"hours\",\"value\":{n}}}"))
+        .collect();
+    let plant = Plant::with(&entries.join("\n"));
+    let whole = fs::read(plant.book()).expect("book");
+    let start = whole.len() / 3;
+    fs::write(plant.book(), &whole[..start]).expect("write");
+    let path = plant.book();
+    let writer = std::thread::spawn(move || {
+        let mut file = fs::OpenOptions::new()
+            .append(true)
+            .open(path)
+            .expect("open");
+        for piece in whole[start..].chunks(997) {
+            file.write_all(piece).expect("append");
+            std::thread::sleep(std::time::Duration::from_micros(700));
+        }
+    });
+    let mut before = 0;
+    let mut grew = 0;
+    while !writer.is_finished() {
+        let store = plant.store();
+        let lines = store.heads()[0].lines;
+        assert!(lines >= before);
+        grew += usize::from(lines > before);
+        before = lines;
+        let answer = store
+            .ask("SELECT count(*), count(sha), max(value) FROM entries")
+            .expect("answer");
+        let counts = answer.rows[0]
+            .iter()
+            .map(ToString::to_string)
+            .collect::<Vec<_>>();
+        // The opened line has no value; the readings count from 0.
+        assert_eq!(
+            counts,
+            [
+                lines.to_string(),
+                lines.to_string(),
+                (lines - 2).to_string()
+            ]
+        );
+    }
+    writer.join().expect("written");
+    assert!(grew > 1, "it never grew while it was read");
+    assert_eq!(plant.store().heads()[0].lines, 6_001);
 }
