@@ -39,6 +39,10 @@ fn holds(limits: &Limits, value: f64) -> bool {
     limits.lower.is_none_or(|low| low <= value) && limits.upper.is_none_or(|high| value <= high)
 }
 
+/// A group counts only where shape and scale both lie inside, of which about 82 % are to be
+/// expected. The seed was picked out of about sixty for showing the stated oddities; among
+/// those the share ran mostly from 65 to 89 %, so another seed may well fail this. What the
+/// limits hold is proved in `tests/numbers/study.rs`, not here.
 #[test]
 fn limits_of_nine_in_ten_hold_the_truth_in_four_groups_of_five() {
     let truth = truth();

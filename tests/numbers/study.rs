@@ -104,9 +104,10 @@ fn approximate_limits_miss_as_often_as_the_reference_says() {
 }
 
 /// The rule costs no more than trusting the estimate, on lives half of which are cut short,
-/// averaged over wear-out and chance failures and over cheap and dear failures. It does lose
-/// in single rows (steep wear, few lives, failures only a few times as dear); the table in
-/// DEVELOPERS.md shows where.
+/// averaged over wear-out and chance failures and over cheap and dear failures. The mean is
+/// carried by the dearest: where failures are only a few times as dear the estimate is a little
+/// ahead, most of all with steep wear and few lives. DEVELOPERS.md has the tables, and how
+/// these three ratios came to be chosen.
 #[test]
 fn the_decision_rule_costs_no_more_than_the_estimate() {
     let (mut rule, mut plug_in) = (0.0, 0.0);
