@@ -8,6 +8,7 @@ use chrono::Utc;
 use super::ui::lay_out;
 use super::{CommandError, Fault, Format, Outcome, Ui};
 use crate::book::{Ledger, look_over};
+use crate::quantity::counted;
 use crate::quantity::trouble::{Severity, Trouble};
 use crate::view::findings::{BookRow, FindingsView};
 
@@ -59,11 +60,11 @@ pub fn run(args: &CheckArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     }
     let worst = troubles.iter().map(|trouble| trouble.severity).max();
     let view = FindingsView::new(&troubles, books);
-    let text = match args.format {
-        Format::Table => table(&troubles, &view, entries, args.all),
-        Format::Json => view.json().map_err(std::io::Error::from)?,
-        Format::Csv => view.csv().map_err(std::io::Error::other)?,
-    };
+    let text = args.format.lay_out(
+        || table(&troubles, &view, entries, args.all),
+        || view.json(),
+        || view.csv(),
+    )?;
     ui.result(&text)?;
     match worst {
         // Everything was told as the result, so nothing is left to complain of.
@@ -101,17 +102,10 @@ fn table(troubles: &[Trouble], view: &FindingsView, entries: usize, all: bool) -
     }
     text.push_str(&format!(
         "{}, {}, {} in {}\n",
-        counted(view.errors, "error"),
-        counted(view.warnings, "warning"),
-        counted(view.notes, "note"),
-        counted(entries, "line"),
+        counted(view.errors as u64, "error", "errors"),
+        counted(view.warnings as u64, "warning", "warnings"),
+        counted(view.notes as u64, "note", "notes"),
+        counted(entries as u64, "line", "lines"),
     ));
     text
-}
-
-fn counted(count: usize, word: &str) -> String {
-    match count {
-        1 => format!("1 {word}"),
-        _ => format!("{count} {word}s"),
-    }
 }

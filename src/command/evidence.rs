@@ -24,7 +24,7 @@ pub struct Ask {
     pub select: Select,
     pub sure: f64,
     pub confidence: f64,
-    /// Replaces the decision prior for components that state none of their own.
+    /// Replaces the register's priors and the decision's own.
     pub prior: Option<ShapePrior>,
     /// Replaces what ledger and register say.
     pub planned_cost: Option<Decimal>,
@@ -50,6 +50,9 @@ impl Default for Ask {
 pub struct ComponentEvidence {
     pub component: Component,
     pub usage: UsageKind,
+    /// Every slot of it (machine, position): those of the layouts in their order, then any
+    /// other in which a life was recorded.
+    pub slots: Vec<(String, String)>,
     /// All its lives that were asked for.
     pub rows: Vec<LifeRow>,
     /// How many rows stay out of the fits, by reason.
@@ -104,7 +107,7 @@ pub fn gather(store: &Store, ask: &Ask) -> Result<Vec<ComponentEvidence>, Comman
         .collect();
     jobs.into_par_iter()
         .map(|(register, component, own, slots)| {
-            component_evidence(register, component, own, &slots, &renewals, ask)
+            component_evidence(register, component, own, slots, &renewals, ask)
         })
         .collect()
 }
@@ -142,7 +145,7 @@ fn component_evidence(
     register: &Register,
     component: &Component,
     rows: Vec<LifeRow>,
-    slots: &[(String, String)],
+    slots: Vec<(String, String)>,
     renewals: &[RenewalCost],
     ask: &Ask,
 ) -> Result<ComponentEvidence, CommandError> {
@@ -222,6 +225,7 @@ fn component_evidence(
     Ok(ComponentEvidence {
         component: component.clone(),
         usage,
+        slots,
         rows,
         excluded,
         planned,
@@ -239,13 +243,11 @@ fn owner(scopes: &[Scope], machine: &str, position: &str) -> usize {
 }
 
 fn prior(component: &Component, ask: &Ask) -> ShapePrior {
-    component
-        .shape_prior
-        .as_ref()
-        .and_then(|p| ShapePrior::from_points(p.low, p.high))
-        .filter(|_| ask.prior.is_none())
-        .or(ask.prior)
-        .unwrap_or(ShapePrior::DECISION)
+    let stated = || {
+        let prior = component.shape_prior.as_ref()?;
+        ShapePrior::from_points(prior.low, prior.high)
+    };
+    ask.prior.or_else(stated).unwrap_or(ShapePrior::DECISION)
 }
 
 /// Planned and failed cost: given, from the ledger's jobs, or from the register.

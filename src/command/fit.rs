@@ -146,11 +146,11 @@ pub fn run(args: &FitArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let view = FitsView {
         fits: fits.into_iter().map(|(view, _)| view).collect(),
     };
-    ui.result(&match args.format {
-        Format::Table => view.table(),
-        Format::Json => view.json().map_err(std::io::Error::from)?,
-        Format::Csv => view.csv().map_err(std::io::Error::other)?,
-    })?;
+    ui.result(
+        &args
+            .format
+            .lay_out(|| view.table(), || view.json(), || view.csv())?,
+    )?;
     if !any && args.lives.is_none() {
         return Err(CommandError::new(
             Fault::NoAnswer,

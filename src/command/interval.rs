@@ -129,11 +129,11 @@ pub fn run(args: &IntervalArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         Some(file) => from_file(args, file)?,
         None => from_ledger(args, ui)?,
     };
-    ui.result(&match args.format {
-        Format::Table => view.table(),
-        Format::Json => view.json().map_err(std::io::Error::from)?,
-        Format::Csv => view.csv().map_err(std::io::Error::other)?,
-    })?;
+    ui.result(
+        &args
+            .format
+            .lay_out(|| view.table(), || view.json(), || view.csv())?,
+    )?;
     Ok(Outcome::Done)
 }
 
@@ -167,11 +167,11 @@ fn stated(
         Policy::Downtime => "downtime",
     };
     let view = PolicyView::new(word, &age_policy(&life, costs));
-    ui.result(&match args.format {
-        Format::Table => view.table(),
-        Format::Json => view.json().map_err(std::io::Error::from)?,
-        Format::Csv => view.csv().map_err(std::io::Error::other)?,
-    })?;
+    ui.result(
+        &args
+            .format
+            .lay_out(|| view.table(), || view.json(), || view.csv())?,
+    )?;
     Ok(Outcome::Done)
 }
 
@@ -359,13 +359,7 @@ fn view(
 
 /// How a group stands apart, in a sentence.
 pub fn apart_words(scope: &Scope, ratio: f64, p: f64) -> String {
-    let what = match scope {
-        Scope::Pool => "these lives".into(),
-        Scope::Slot { machine, position } => format!("{machine} {position}"),
-        Scope::Position { position } => format!("position {position}"),
-        Scope::Machine { machine } => format!("machine {machine}"),
-        Scope::Batch { batch } => format!("batch {batch}"),
-    };
+    let what = scope.name().unwrap_or_else(|| "these lives".into());
     format!(
         "{what} stands apart: items last {} as long there as elsewhere (p {})",
         ratio_words(ratio),
@@ -390,13 +384,10 @@ fn p_words(p: f64) -> String {
 }
 
 fn scope_words(evidence: &ComponentEvidence, group: &Group) -> String {
-    match &group.scope {
-        Scope::Pool if evidence.groups.len() == 1 => "all positions and machines pooled".into(),
-        Scope::Pool => "all positions and machines that do not stand apart, pooled".into(),
-        Scope::Slot { machine, position } => format!("{machine} {position} alone"),
-        Scope::Position { position } => format!("position {position} alone"),
-        Scope::Machine { machine } => format!("machine {machine} alone"),
-        Scope::Batch { batch } => format!("batch {batch} alone"),
+    match group.scope.name() {
+        Some(name) => format!("{name} alone"),
+        None if evidence.groups.len() == 1 => "all positions and machines pooled".into(),
+        None => "all positions and machines that do not stand apart, pooled".into(),
     }
 }
 

@@ -45,11 +45,9 @@ pub fn run(args: &LivesArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let view = LivesView::new(&rows, as_of, store.zone(), |component| {
         unit(&store, component)
     });
-    let text = match args.format {
-        Format::Table => view.text(),
-        Format::Json => view.json().map_err(std::io::Error::from)?,
-        Format::Csv => view.csv().map_err(std::io::Error::other)?,
-    };
+    let text = args
+        .format
+        .lay_out(|| view.text(), || view.json(), || view.csv())?;
     ui.result(&text)?;
     Ok(Outcome::Done)
 }

@@ -7,6 +7,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+mod beside;
 mod check;
 mod evidence;
 mod export;

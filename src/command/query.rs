@@ -44,11 +44,11 @@ pub fn run(args: &QueryArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
 
 fn list(format: Format) -> Result<String, CommandError> {
     let all = answer::listings();
-    Ok(match format {
-        Format::Table => answer::listings_text(&all),
-        Format::Json => answer::listings_json(&all).map_err(std::io::Error::from)?,
-        Format::Csv => answer::listings_csv(&all).map_err(std::io::Error::other)?,
-    })
+    format.lay_out(
+        || answer::listings_text(&all),
+        || answer::listings_json(&all),
+        || answer::listings_csv(&all),
+    )
 }
 
 fn ask(args: &QueryArgs, ui: &mut Ui) -> Result<String, CommandError> {
@@ -67,9 +67,9 @@ fn ask(args: &QueryArgs, ui: &mut Ui) -> Result<String, CommandError> {
         ui.trouble(trouble);
     }
     let found = store.ask(question)?;
-    Ok(match args.format {
-        Format::Table => answer::text(&found),
-        Format::Json => answer::json(&found).map_err(std::io::Error::from)?,
-        Format::Csv => answer::csv(&found).map_err(std::io::Error::other)?,
-    })
+    args.format.lay_out(
+        || answer::text(&found),
+        || answer::json(&found),
+        || answer::csv(&found),
+    )
 }

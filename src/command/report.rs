@@ -1,13 +1,13 @@
 //! `report`: the whole answer as one page, with its charts beside it.
 
 use std::collections::HashMap;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveDate, Utc};
 use tempfile::NamedTempFile;
 
-use super::evidence::{Ask, ComponentEvidence, Group, gather};
+use super::beside::write_beside;
+use super::evidence::{Ask, ComponentEvidence, gather};
 use super::select::{Select, confidence, folders, no_lives};
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{self, look_over};
@@ -160,8 +160,10 @@ fn subject(store: &Store, evidence: ComponentEvidence, stays: &[SlotStay]) -> Su
         .iter()
         .filter(|stay| stay.component == component.id)
         .collect();
-    let slots = slots(store, &evidence)
-        .into_iter()
+    let slots = evidence
+        .slots
+        .iter()
+        .cloned()
         .map(|(machine, position)| Slot {
             stays: own
                 .iter()
@@ -178,7 +180,11 @@ fn subject(store: &Store, evidence: ComponentEvidence, stays: &[SlotStay]) -> Su
             position,
         })
         .collect();
-    let apart: Vec<String> = evidence.groups.iter().filter_map(apart_words).collect();
+    let apart: Vec<String> = evidence
+        .groups
+        .iter()
+        .filter_map(|group| group.scope.name())
+        .collect();
     Subject {
         id: component.id.clone(),
         name: component.name.clone(),
@@ -216,48 +222,12 @@ fn subject(store: &Store, evidence: ComponentEvidence, stays: &[SlotStay]) -> Su
     }
 }
 
-/// Every slot of the component in the order of machines and layouts; then any other in which a
-/// life was recorded.
-fn slots(store: &Store, evidence: &ComponentEvidence) -> Vec<(String, String)> {
-    let known: Vec<&(String, String)> = evidence.groups.iter().flat_map(|g| &g.slots).collect();
-    let mut out: Vec<(String, String)> = Vec::new();
-    for machine in store.machines() {
-        let Some((ledger, tag)) = store.home_of(&machine) else {
-            continue;
-        };
-        for slot in ledger.register.slots(tag) {
-            let here = (machine.clone(), slot.position.to_owned());
-            if slot.component == evidence.component.id && known.contains(&&here) {
-                out.push(here);
-            }
-        }
-    }
-    for slot in known {
-        if !out.contains(slot) {
-            out.push(slot.clone());
-        }
-    }
-    out
-}
-
-/// How a group set apart is named.
-fn apart_words(group: &Group) -> Option<String> {
-    match &group.scope {
-        Scope::Pool => None,
-        Scope::Slot { machine, position } => Some(format!("{machine} {position}")),
-        Scope::Position { position } => Some(format!("position {position}")),
-        Scope::Machine { machine } => Some(format!("machine {machine}")),
-        Scope::Batch { batch } => Some(format!("batch {batch}")),
-    }
-}
-
+/// The scope as the page tells of it; `apart` names what the pool leaves out.
 fn scope(scope: &Scope, apart: &[String]) -> subject::Scope {
-    match scope {
-        Scope::Pool => subject::Scope::Pool(apart.to_vec()),
-        Scope::Slot { machine, position } => subject::Scope::Place(format!("{machine} {position}")),
-        Scope::Position { position } => subject::Scope::Place(format!("position {position}")),
-        Scope::Machine { machine } => subject::Scope::Place(format!("machine {machine}")),
-        Scope::Batch { batch } => subject::Scope::Batch(batch.clone()),
+    match (scope, scope.name()) {
+        (Scope::Batch { batch }, _) => subject::Scope::Batch(batch.clone()),
+        (_, Some(name)) => subject::Scope::Place(name),
+        (_, None) => subject::Scope::Pool(apart.to_vec()),
     }
 }
 
@@ -299,14 +269,6 @@ fn write(folder: &Path, page: &Rendered) -> Result<(), CommandError> {
     Ok(())
 }
 
-fn write_beside(folder: &Path, text: &str) -> std::io::Result<NamedTempFile> {
-    let mut beside = NamedTempFile::new_in(folder)?;
-    beside.as_file_mut().write_all(text.as_bytes())?;
-    open_to_all(beside.as_file())?;
-    beside.as_file().sync_all()?;
-    Ok(beside)
-}
-
 /// The system's own words: a library between adds the passing name of a file beside.
 fn cannot(path: &Path, doing: &str, error: &std::io::Error) -> CommandError {
     let plain = match error.raw_os_error() {
@@ -322,17 +284,4 @@ fn cannot(path: &Path, doing: &str, error: &std::io::Error) -> CommandError {
                 "see that the folder can be written and the disk has room, or name another (--out)",
             ),
     )
-}
-
-/// A file made beside is readable by its maker alone; a report is for everyone who may read the
-/// folder.
-#[cfg(unix)]
-fn open_to_all(file: &std::fs::File) -> std::io::Result<()> {
-    use std::os::unix::fs::PermissionsExt;
-    file.set_permissions(std::fs::Permissions::from_mode(0o644))
-}
-
-#[cfg(not(unix))]
-fn open_to_all(_: &std::fs::File) -> std::io::Result<()> {
-    Ok(())
 }

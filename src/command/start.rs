@@ -1,8 +1,8 @@
 //! `start`: a new ledger folder with a commented register.
 
-use std::io::Write;
 use std::path::PathBuf;
 
+use super::beside::write_beside;
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::BOOKS;
 use crate::quantity::trouble::{Trouble, shown};
@@ -39,11 +39,7 @@ pub fn run(args: &StartArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     std::fs::create_dir_all(&books)
         .map_err(|error| CommandError::io(&books, "make the folder", &error))?;
     let write = || -> std::io::Result<bool> {
-        let mut beside = tempfile::NamedTempFile::new_in(folder)?;
-        beside.write_all(TEMPLATE.as_bytes())?;
-        beside.as_file().sync_all()?;
-        open_to_all(beside.as_file())?;
-        match beside.persist_noclobber(&register) {
+        match write_beside(folder, TEMPLATE)?.persist_noclobber(&register) {
             Ok(_) => Ok(true),
             Err(error) if error.error.kind() == std::io::ErrorKind::AlreadyExists => Ok(false),
             Err(error) => Err(error.error),
@@ -64,17 +60,4 @@ pub fn run(args: &StartArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         folder.display()
     ));
     Ok(Outcome::Done)
-}
-
-/// A file made beside is readable by its maker alone; a register is for everyone who
-/// may read the folder.
-#[cfg(unix)]
-fn open_to_all(file: &std::fs::File) -> std::io::Result<()> {
-    use std::os::unix::fs::PermissionsExt;
-    file.set_permissions(std::fs::Permissions::from_mode(0o644))
-}
-
-#[cfg(not(unix))]
-fn open_to_all(_: &std::fs::File) -> std::io::Result<()> {
-    Ok(())
 }

@@ -22,6 +22,22 @@ pub enum Format {
     Csv,
 }
 
+impl Format {
+    /// The result in this layout; only that one is made.
+    pub(super) fn lay_out(
+        self,
+        table: impl FnOnce() -> String,
+        json: impl FnOnce() -> Result<String, serde_json::Error>,
+        csv: impl FnOnce() -> Result<String, csv::Error>,
+    ) -> Result<String, CommandError> {
+        Ok(match self {
+            Format::Table => table(),
+            Format::Json => json().map_err(io::Error::from)?,
+            Format::Csv => csv().map_err(io::Error::other)?,
+        })
+    }
+}
+
 /// Where a command's words go.
 #[derive(Debug)]
 pub struct Ui {

@@ -5,6 +5,8 @@
 
 use thiserror::Error;
 
+use crate::quantity::counted;
+
 /// How a life ended, in usage since new.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum End {
@@ -163,11 +165,7 @@ impl Sample {
 
 /// "1 life", "34 lives".
 pub fn counted_lives(count: u64) -> String {
-    if count == 1 {
-        "1 life".into()
-    } else {
-        format!("{count} lives")
-    }
+    counted(count, "life", "lives")
 }
 
 fn check(index: usize, mut life: Life) -> Result<Life, LifeError> {

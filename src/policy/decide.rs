@@ -324,18 +324,7 @@ impl<'a> DecisionMaker<'a> {
         )
     }
 
-    /// Posterior probability that renewing at this usage costs less than running to failure.
-    pub fn chance(&self, usage: f64) -> f64 {
-        let x = usage.ln() - self.posterior.shift();
-        let total: f64 = self.shapes.iter().map(|s| s.weight).sum();
-        self.shapes
-            .iter()
-            .map(|s| s.weight * self.chance_at(s, x))
-            .sum::<f64>()
-            / total
-    }
-
-    /// The same for one shape, exact in the scale: interval over scale must lie between the
+    /// The chance that renewing at internal `x` pays at one shape, exact in the scale: interval over scale must lie between the
     /// point where the cost curve first dips below run to failure and the one beyond which
     /// the difference is no more than a double's last digit.
     fn chance_at(&self, shape: &AtShape, x: f64) -> f64 {
@@ -388,24 +377,6 @@ impl<'a> DecisionMaker<'a> {
                 }
             })
             .collect()
-    }
-
-    /// Cost rate of running to failure: median and limits.
-    pub fn run_to_failure(&self, confidence: f64) -> Saving {
-        let shift = self.posterior.shift();
-        let costs = self
-            .shapes
-            .iter()
-            .zip(self.scale_nodes(FINE))
-            .flat_map(|(shape, scales)| {
-                scales.into_iter().map(move |(ka, w)| {
-                    (
-                        (shape.forever - ka / shape.shape - shift).exp(),
-                        shape.weight * w,
-                    )
-                })
-            });
-        quantiles(costs.collect(), confidence)
     }
 }
 

@@ -42,6 +42,17 @@ pub enum Scope {
 }
 
 impl Scope {
+    /// What it is called beside the pool; `None` for the pool itself.
+    pub fn name(&self) -> Option<String> {
+        match self {
+            Scope::Pool => None,
+            Scope::Slot { machine, position } => Some(format!("{machine} {position}")),
+            Scope::Position { position } => Some(format!("position {position}")),
+            Scope::Machine { machine } => Some(format!("machine {machine}")),
+            Scope::Batch { batch } => Some(format!("batch {batch}")),
+        }
+    }
+
     /// True where this scope covers the slot (a batch covers none).
     pub fn covers(&self, machine: &str, position: &str) -> bool {
         match self {

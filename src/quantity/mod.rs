@@ -14,5 +14,5 @@ pub mod unit;
 
 pub use money::Currency;
 pub use near::nearest;
-pub use number::{Number, group, thousands};
+pub use number::{Number, counted, group, thousands};
 pub use unit::{Dimension, Unit};

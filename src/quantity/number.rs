@@ -131,6 +131,11 @@ pub fn is_json_number(text: &str) -> bool {
     end == rest.len()
 }
 
+/// "1 life", "34 lives".
+pub fn counted(count: u64, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
+}
+
 /// Writes a number for people: rounded to `decimals`, groups of three digits set
 /// apart by a comma, a true minus sign left as `-`.
 ///

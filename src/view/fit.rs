@@ -4,7 +4,7 @@
 
 use serde::Serialize;
 
-use super::table::{Align, Table, cell, csv_text, figure, figure_or_dash};
+use super::table::{Align, Notes, Table, cell, csv_text, figure, figure_or_dash};
 use crate::life::Sample;
 use crate::model::group::{Figure, GroupFit, SHARES};
 use crate::model::limits::LimitsKind;
@@ -89,6 +89,17 @@ impl From<Figure> for FigureView {
             median: figure.limits.median,
             lower: figure.limits.lower,
             upper: figure.limits.upper,
+        }
+    }
+}
+
+impl LifeAtView {
+    fn figure(&self) -> FigureView {
+        FigureView {
+            estimate: self.estimate,
+            median: self.median,
+            lower: self.lower,
+            upper: self.upper,
         }
     }
 }
@@ -229,14 +240,7 @@ impl FitsView {
             );
             row.extend([fit.model, fit.method].map(String::from));
             let mut figures = vec![fit.shape, fit.scale, fit.mean];
-            figures.extend((0..SHARES.len()).map(|n| {
-                fit.life_at.get(n).map(|l| FigureView {
-                    estimate: l.estimate,
-                    median: l.median,
-                    lower: l.lower,
-                    upper: l.upper,
-                })
-            }));
+            figures.extend((0..SHARES.len()).map(|n| fit.life_at.get(n).map(LifeAtView::figure)));
             for figure in figures {
                 row.push(cell(figure.map(|f| f.estimate)));
                 row.extend(
@@ -281,35 +285,19 @@ impl FitsView {
             ("", Align::Left),
         ]);
         let mut table = Table::new(headings);
-        let mut notes: Vec<String> = Vec::new();
+        let mut notes = Notes::default();
         for fit in &self.fits {
             let mut row: Vec<String> = used.iter().map(|n| fit.name()[*n].to_owned()).collect();
             row.extend(
                 [fit.lives, fit.failures, fit.intervals, fit.suspensions].map(|n| n.to_string()),
             );
-            let b10 = fit.life_at.get(1).map(|l| FigureView {
-                estimate: l.estimate,
-                median: l.median,
-                lower: l.lower,
-                upper: l.upper,
-            });
+            let b10 = fit.life_at.get(1).map(LifeAtView::figure);
             for (figure_view, digits) in [(fit.shape, 3), (fit.scale, 4), (b10, 3)] {
                 row.push(figure_or_dash(figure_view.map(|f| f.estimate), digits));
                 row.push(figure_view.map_or_else(String::new, |f| limits_text(f, digits)));
             }
             row.push(fit.unit.clone());
-            let marks: Vec<String> = fit
-                .notes
-                .iter()
-                .map(|note| {
-                    let place = notes.iter().position(|n| n == note).unwrap_or_else(|| {
-                        notes.push(note.clone());
-                        notes.len() - 1
-                    });
-                    format!("[{}]", place + 1)
-                })
-                .collect();
-            row.push(marks.join(""));
+            row.push(notes.marks(&fit.notes));
             table.row(row);
         }
         let mut text = table.text();
@@ -320,9 +308,7 @@ impl FitsView {
                 super::table::percent(fit.limits.confidence),
             ));
         }
-        for (n, note) in notes.iter().enumerate() {
-            text.push_str(&format!("[{}] {note}\n", n + 1));
-        }
+        text.push_str(&notes.text());
         text
     }
 }

@@ -4,7 +4,7 @@
 
 use serde::Serialize;
 
-use super::table::{Align, Table, cell, csv_text, figure, percent, usage};
+use super::table::{Align, Notes, Table, cell, csv_text, figure, percent, usage};
 use crate::cost::{CostBasis, CostFrom};
 use crate::life::counted_lives;
 use crate::policy::age::NEAR;
@@ -297,7 +297,7 @@ impl RecommendationsView {
             ("", Align::Left),
         ]);
         let mut table = Table::new(headings);
-        let mut notes: Vec<String> = Vec::new();
+        let mut notes = Notes::default();
         for (row, place) in merged(&self.recommendations) {
             let mut cells = if grouped {
                 vec![row.group.clone().unwrap_or_else(|| "all".into())]
@@ -312,17 +312,6 @@ impl RecommendationsView {
                     let to = n.to.map_or_else(|| "…".into(), |to| figure(to, 3));
                     format!("{} to {to}", figure(n.from, 3))
                 });
-            let marks: Vec<String> = row
-                .notes
-                .iter()
-                .map(|note| {
-                    let place = notes.iter().position(|n| n == note).unwrap_or_else(|| {
-                        notes.push(note.clone());
-                        notes.len() - 1
-                    });
-                    format!("[{}]", place + 1)
-                })
-                .collect();
             cells.extend([
                 row.verdict.to_owned(),
                 row.interval.map_or_else(|| "–".into(), usage),
@@ -335,7 +324,7 @@ impl RecommendationsView {
                     .map_or_else(|| "–".into(), |s| figure(s, 3)),
                 row.lives.to_string(),
                 row.failures.to_string(),
-                marks.join(""),
+                notes.marks(&row.notes),
             ]);
             table.row(cells);
         }
@@ -345,9 +334,7 @@ impl RecommendationsView {
              These intervals are advice for maintenance cost: they never lengthen a maker's, food \
              safety or legal limit.\n",
         );
-        for (n, note) in notes.iter().enumerate() {
-            text.push_str(&format!("[{}] {note}\n", n + 1));
-        }
+        text.push_str(&notes.text());
         text
     }
 }

@@ -8,8 +8,8 @@ use serde::Serialize;
 
 use super::table::{Align, Table, cell, csv_text};
 use crate::life::{Flag, LifeRow, Outcome};
-use crate::quantity::thousands;
 use crate::quantity::time::{day, format_utc};
+use crate::quantity::{counted, thousands};
 
 /// Lives, as they stood at a moment.
 #[derive(Debug, Clone, Serialize)]
@@ -173,11 +173,15 @@ impl LivesView {
         let apart = self.lives.iter().filter(|life| !life.kept).count();
         text.push_str(&format!(
             "{} as of {}: {}, {}, {}",
-            counted(self.lives.len(), "life", "lives"),
+            counted(self.lives.len() as u64, "life", "lives"),
             day(moment, self.zone),
-            counted(count(Outcome::Failure), "failure", "failures"),
-            counted(count(Outcome::Interval), "interval", "intervals"),
-            counted(count(Outcome::Suspension), "suspension", "suspensions"),
+            counted(count(Outcome::Failure) as u64, "failure", "failures"),
+            counted(count(Outcome::Interval) as u64, "interval", "intervals"),
+            counted(
+                count(Outcome::Suspension) as u64,
+                "suspension",
+                "suspensions"
+            ),
         ));
         if apart > 0 {
             text.push_str(&format!("; {apart} of no use to a fit"));
@@ -238,8 +242,4 @@ impl LifeView {
             None => self.outcome.to_owned(),
         }
     }
-}
-
-fn counted(count: usize, one: &str, many: &str) -> String {
-    format!("{count} {}", if count == 1 { one } else { many })
 }

@@ -68,6 +68,34 @@ impl Table {
     }
 }
 
+/// Notes beneath a table, each told once and marked by number in the rows it belongs to.
+#[derive(Debug, Clone, Default)]
+pub struct Notes(Vec<String>);
+
+impl Notes {
+    /// The marks of a row's notes, as `[1][3]`.
+    pub fn marks(&mut self, notes: &[String]) -> String {
+        notes
+            .iter()
+            .map(|note| {
+                let place = self.0.iter().position(|n| n == note).unwrap_or_else(|| {
+                    self.0.push(note.clone());
+                    self.0.len() - 1
+                });
+                format!("[{}]", place + 1)
+            })
+            .collect()
+    }
+
+    /// The notes, a line each.
+    pub fn text(&self) -> String {
+        let lines = self.0.iter().enumerate();
+        lines
+            .map(|(n, note)| format!("[{}] {note}\n", n + 1))
+            .collect()
+    }
+}
+
 /// A number with about `digits` significant digits and thousands separators.
 pub fn figure(value: f64, digits: i32) -> String {
     if !value.is_finite() {

@@ -197,11 +197,6 @@ impl Posterior {
         })
     }
 
-    /// Failures the posterior rests on.
-    pub fn failures(&self) -> u64 {
-        self.failures
-    }
-
     pub(crate) fn nodes(&self) -> &[Node] {
         &self.nodes
     }
@@ -241,39 +236,6 @@ impl Posterior {
             lower: self.quantile(target, tail),
             upper: self.quantile(target, 1.0 - tail),
         }
-    }
-
-    /// Probability that the shape lies below `shape`.
-    pub fn shape_below(&self, shape: f64) -> f64 {
-        let b = shape.ln();
-        let Some(panel) = self.panels.iter().find(|panel| b <= panel.to) else {
-            return 1.0;
-        };
-        if b <= panel.from {
-            return panel.below;
-        }
-        panel.below + self.mass_between(panel.from, b)
-    }
-
-    /// Parameter pairs with weights that sum to 1, `per_shape` scales of equal
-    /// probability at each shape: a fine, deterministic stand-in for posterior draws.
-    pub fn pairs(&self, per_shape: usize) -> Vec<(Weibull, f64)> {
-        let mut pairs = Vec::with_capacity(self.nodes.len() * per_shape);
-        for node in &self.nodes {
-            let weight = node.weight / per_shape as f64;
-            for n in 0..per_shape {
-                let p = (n as f64 + 0.5) / per_shape as f64;
-                let ln_scale = node.scale.quantile(node.shape, p) + self.shift();
-                pairs.push((
-                    Weibull {
-                        shape: node.shape,
-                        scale: ln_scale.exp(),
-                    },
-                    weight,
-                ));
-            }
-        }
-        pairs
     }
 
     fn mass_between(&self, from: f64, to: f64) -> f64 {
