@@ -5,7 +5,7 @@
 //! Data passes one way through the rooms of this house:
 //!
 //! ```text
-//! register + book → store → life → model → policy / cost → view / report / chart → command
+//! register + book → store → life → model / recurrence → policy / cost → view / report / chart → command
 //! ```
 //!
 //! | room | job |
@@ -18,6 +18,7 @@
 //! | [`intake`] | files of other shapes to checked lives |
 //! | [`life`] | what a life is: entry age, window, outcome, mode; a checked sample |
 //! | [`model`] | distributions, likelihood, limits, posterior, ranks |
+//! | [`recurrence`] | repairable view: mean cumulative function, trend tests, power law |
 //! | [`cost`] | what one renewal costs, and where the figure comes from |
 //! | [`policy`] | when to renew: optimum for known lives, decision from data |
 //! | [`view`] | results as tables, JSON and CSV: the contract |
@@ -38,6 +39,7 @@ pub mod life;
 pub mod model;
 pub mod policy;
 pub mod quantity;
+pub mod recurrence;
 pub mod register;
 pub mod report;
 pub mod simulate;

@@ -6,10 +6,11 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The rooms from the lowest up, each with the lower rooms it may use.
-const ROOMS: [(&str, &[&str]); 16] = [
+const ROOMS: [(&str, &[&str]); 17] = [
     ("quantity", &[]),
     ("life", &["quantity"]),
     ("model", &["life", "quantity"]),
+    ("recurrence", &["model", "life", "quantity"]),
     ("wear", &["quantity", "model"]),
     ("cost", &["life", "quantity"]),
     ("policy", &["model", "life", "cost", "quantity"]),
@@ -22,28 +23,66 @@ const ROOMS: [(&str, &[&str]); 16] = [
     (
         "view",
         &[
-            "quantity", "life", "model", "wear", "cost", "policy", "register", "book", "store",
+            "quantity",
+            "life",
+            "model",
+            "recurrence",
+            "wear",
+            "cost",
+            "policy",
+            "register",
+            "book",
+            "store",
         ],
     ),
     (
         "report",
         &[
-            "view", "chart", "quantity", "life", "model", "wear", "cost", "policy", "register",
+            "view",
+            "chart",
+            "quantity",
+            "life",
+            "model",
+            "recurrence",
+            "wear",
+            "cost",
+            "policy",
+            "register",
         ],
     ),
     (
         "command",
         &[
-            "quantity", "life", "model", "wear", "cost", "policy", "register", "book", "intake",
-            "store", "simulate", "chart", "view", "report",
+            "quantity",
+            "life",
+            "model",
+            "recurrence",
+            "wear",
+            "cost",
+            "policy",
+            "register",
+            "book",
+            "intake",
+            "store",
+            "simulate",
+            "chart",
+            "view",
+            "report",
         ],
     ),
     ("main", &["command"]),
 ];
 
 /// Rooms that do no I/O, read no clock, know no SQL.
-const PURE: [&str; 7] = [
-    "quantity", "life", "model", "wear", "cost", "policy", "chart",
+const PURE: [&str; 8] = [
+    "quantity",
+    "life",
+    "model",
+    "recurrence",
+    "wear",
+    "cost",
+    "policy",
+    "chart",
 ];
 
 struct Source {

@@ -8,15 +8,28 @@
 //! reliability `R = e^(−H)`. All searches run in `(a, b)`, where the likelihood is
 //! smooth and a change of units only shifts `a`.
 
+pub mod bend;
+pub mod compare;
+pub mod distribution;
+pub mod family;
 pub mod fit;
+pub mod goodness;
 pub mod group;
 pub mod likelihood;
 pub mod limits;
+pub mod location;
+pub mod models;
+pub mod modes;
+pub mod nonparametric;
 pub mod numeric;
+pub mod partial;
 pub mod pooling;
 pub mod posterior;
+pub mod rank_regression;
 pub mod ranks;
+pub mod stated;
 pub mod target;
+pub mod trend;
 pub mod weibull;
 
 pub use fit::{FitError, WeibullFit, fit_weibull};

@@ -4,9 +4,12 @@
 //! Never: computation, printing.
 
 pub mod answer;
+pub mod compare;
+pub mod curves;
 pub mod findings;
 pub mod fit;
 pub mod interval;
 pub mod lives;
+pub mod recur;
 pub mod stated;
 pub mod table;

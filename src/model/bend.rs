@@ -1,0 +1,1 @@
+//! Does a probability plot bend, and which way.

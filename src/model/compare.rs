@@ -1,0 +1,1 @@
+//! Is it one population: nested models over groups, and ratios of lives.

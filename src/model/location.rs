@@ -1,0 +1,1 @@
+//! The three-parameter Weibull: a life that cannot fail before its location.

@@ -1,0 +1,1 @@
+//! Competing failure modes: a fit a mode, and what they make together.

@@ -1,0 +1,1 @@
+//! Estimates without a model: product limit, hazard sums, windows, incidence.

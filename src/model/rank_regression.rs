@@ -1,0 +1,1 @@
+//! Rank regression: a line through median ranks on probability paper.

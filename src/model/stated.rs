@@ -1,0 +1,1 @@
+//! One-parameter fits: a Weibull whose shape is stated.

@@ -1,0 +1,1 @@
+//! Do successive lives get shorter or longer.

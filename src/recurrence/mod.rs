@@ -1,0 +1,1 @@
+//! Recurrence: events of repairable units over their usage.

@@ -1,0 +1,1 @@
+//! Comparisons of groups as JSON, CSV and a table. The JSON keys are a contract.

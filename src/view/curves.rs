@@ -1,0 +1,1 @@
+//! Estimates without a model as JSON, CSV and a table. The JSON keys are a contract.

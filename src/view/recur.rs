@@ -1,0 +1,1 @@
+//! The repairable view as JSON, CSV and a table. The JSON keys are a contract.
