@@ -40,6 +40,11 @@ pub enum FitError {
         "the likelihood still rises at shape {shape:.0}: entry ages or windows leave the shape without an upper end"
     )]
     ShapeAtEdge { shape: f64 },
+    /// A location just below the first failure makes the likelihood as high as one likes.
+    #[error(
+        "the likelihood with a location has no maximum: it keeps rising as the location nears the first failure at {first}"
+    )]
+    LocationTowardsFirst { first: f64 },
     /// The gradient stayed above tolerance; the last point is for diagnosis, not for use.
     #[error("the search did not converge (last shape {shape}, scale {scale}, gradient {gradient})")]
     NotConverged {

@@ -16,6 +16,7 @@
 
 mod conditional;
 
+use statrs::function::gamma::ln_gamma;
 use thiserror::Error;
 
 use self::conditional::{Conditional, ScaleTable, ln_scale_mass};
@@ -262,6 +263,36 @@ impl Posterior {
                 .map(f64::exp)
                 .filter(|q| q.is_finite() && *q > 0.0),
         }
+    }
+
+    /// Probability that the target lies below `value` (in its own unit, above 0).
+    pub fn below(&self, target: Target, value: f64) -> f64 {
+        match target {
+            Target::Shape => self.shape_below(value.ln()),
+            Target::Reliability(_) => {
+                1.0 - self.search_cdf(target, self.family().z_at(1.0 - value)).0
+            }
+            _ => self.search_cdf(target, value.ln()).0,
+        }
+    }
+
+    fn shape_below(&self, b: f64) -> f64 {
+        match self.panels.iter().rfind(|panel| panel.from <= b) {
+            Some(panel) if b >= panel.to => panel.below + panel.mass,
+            Some(panel) => panel.below + self.mass_between(panel.from, b),
+            None => 0.0,
+        }
+    }
+
+    /// Log of the integral of likelihood times prior over ln scale and ln shape, constants of the
+    /// likelihood kept, the shape prior's own normaliser left out: for weighing posteriors of
+    /// one prior against each other.
+    pub fn ln_evidence(&self) -> f64 {
+        if !self.likelihood.is_closed() {
+            return self.ln_norm;
+        }
+        let r = self.failures as f64;
+        self.ln_norm + ln_gamma(r) - self.likelihood.sum_ln_failures() - r * self.shift()
     }
 
     /// Median and two-sided limits.
