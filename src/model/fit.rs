@@ -38,6 +38,23 @@ pub enum FitError {
         "the likelihood still rises at shape {shape:.0}: entry ages or windows leave the shape without an upper end"
     )]
     ShapeAtEdge { shape: f64 },
+    /// A line needs two points that stand apart.
+    #[error(
+        "rank regression needs failures at two usages or more, and there {}; a fit with a stated shape needs fewer",
+        if *distinct == 1 { "is only one" } else { "is none" }
+    )]
+    RanksNeedTwoFailures { distinct: u64 },
+    /// Ranks need to know which failure came first.
+    #[error(
+        "rank regression needs the usage of every failure, and {windows} of {failures} are known only within a window, so their order is not; use the likelihood method"
+    )]
+    RanksNeedExactFailures { windows: u64, failures: u64 },
+    /// Ranks count from new: an item that came late says nothing of those that failed before.
+    #[error(
+        "rank regression needs items watched from new, and {entered} of {} came under watch with usage already on; use the likelihood method, which allows for entry ages",
+        counted_lives(*lives)
+    )]
+    RanksNeedNewItems { entered: u64, lives: u64 },
     /// The gradient stayed above tolerance; the last point is for diagnosis, not for use.
     #[error("the search did not converge (last shape {shape}, scale {scale}, gradient {gradient})")]
     NotConverged {

@@ -25,6 +25,7 @@ pub mod numeric;
 pub mod partial;
 pub mod pooling;
 pub mod posterior;
+pub mod progressive;
 pub mod rank_regression;
 pub mod ranks;
 pub mod stated;
