@@ -7,96 +7,13 @@
 //! is left; with windows, damped Newton in `(ln scale, ln shape)`.
 //! Source: Meeker & Escobar (1998), chapter 8; NIST/SEMATECH e-Handbook 8.4.1.2.
 
-use thiserror::Error;
-
 use super::distribution::{Distribution, Lognormal};
 use super::family::Family;
+pub use super::fit_error::FitError;
+use super::fit_error::{check_bounded, told_apart};
 use super::likelihood::{Likelihood, Slope};
 use super::weibull::Weibull;
-use crate::life::{End, Life, Sample, counted_lives};
-
-/// Why a sample has no Weibull maximum-likelihood estimate.
-///
-/// `tests/reference/hard/` keeps data for each, with the story of why they are hard.
-#[derive(Debug, Clone, PartialEq, Error)]
-pub enum FitError {
-    /// The sample holds no life at all.
-    #[error("no lives to fit")]
-    Empty,
-    /// The likelihood keeps rising with the scale.
-    #[error("no failure in {}: the scale has no upper end", counted_lives(*lives))]
-    NoFailures { lives: u64 },
-    /// Every life is a failure found at its first look: the sooner they all failed the better.
-    #[error(
-        "every life ({}) had already failed at its first look: the scale has no lower end",
-        counted_lives(*lives)
-    )]
-    AllFailedAtFirstLook { lives: u64 },
-    /// One failure, and nothing ran longer: the steeper the shape the better it fits.
-    #[error(
-        "one failure, {}, and no item ran beyond it: the shape has no upper end",
-        when(*from, *to)
-    )]
-    OneFailure { from: f64, to: f64 },
-    /// Every failure is known to have come at one usage, and nothing ran longer.
-    #[error(
-        "all {failures} failures came at {at} and no item ran beyond it: the shape has no upper end"
-    )]
-    AllTied { at: f64, failures: u64 },
-    /// One usage lies in every failure's window, and nothing ran longer.
-    #[error(
-        "all {failures} failures may have come at one usage, {}, and no item ran beyond it: the shape has no upper end",
-        place(*from, *to)
-    )]
-    WindowsOverlap { from: f64, to: f64, failures: u64 },
-    /// Every failure was found at a first look, as likely on young items as on old ones:
-    /// they could as well have failed as soon as they were put in.
-    #[error(
-        "every failure was found at a first look, and the failed items were on the whole no older than the sound ones: the likelihood rises towards shape 0"
-    )]
-    ShapeTowardsZero,
-    /// Nothing was watched from new, and the hazard falls faster than 1/usage, the limit of
-    /// the Weibull hazard as the shape goes to 0.
-    #[error(
-        "every life came under watch with usage already on it (at least {first_entry}), and failures thin out with age faster than any Weibull allows: the likelihood rises towards shape 0"
-    )]
-    HazardFallsTooFast { first_entry: f64 },
-    /// The likelihood rises with the shape as far as it is looked at.
-    #[error(
-        "the likelihood still rises at shape {shape:.0}, where the search ends: the failures lie too close together"
-    )]
-    ShapeAtEdge { shape: f64 },
-    /// A location just below the first failure makes the likelihood as high as one likes.
-    #[error(
-        "the likelihood with a location has no maximum: it keeps rising as the location nears the first failure at {first}"
-    )]
-    LocationTowardsFirst { first: f64 },
-    /// The gradient stayed above tolerance; the last point is for diagnosis, not for use.
-    #[error("the search did not converge (last shape {shape}, scale {scale}, gradient {gradient})")]
-    NotConverged {
-        shape: f64,
-        scale: f64,
-        gradient: f64,
-    },
-}
-
-/// "500", "from 250 to 400".
-fn place(from: f64, to: f64) -> String {
-    if from == to {
-        format!("{from}")
-    } else {
-        format!("from {from} to {to}")
-    }
-}
-
-/// "at 500", "somewhere from 250 to 400".
-fn when(from: f64, to: f64) -> String {
-    if from == to {
-        format!("at {from}")
-    } else {
-        format!("somewhere from {from} to {to}")
-    }
-}
+use crate::life::{End, Life, Sample};
 
 /// A Weibull maximum-likelihood estimate.
 #[derive(Debug, Clone, PartialEq)]
@@ -267,75 +184,6 @@ fn finish(likelihood: &Likelihood, sample: &Sample, a: f64, b: f64) -> Result<Fa
         lives: sample.count(),
         failures,
     })
-}
-
-/// Tells data apart that leave the likelihood without a maximum.
-///
-/// If one usage lies in every failure's window and no suspension ran beyond it, a
-/// distribution that puts all failures there fits perfectly, and the shape has no end.
-/// That is the only way for the shape to run off upwards: as it grows, any other failure or
-/// longer run drives the likelihood to 0. What runs off downwards is left to the search.
-fn check_bounded(sample: &Sample) -> Result<(), FitError> {
-    if sample.count() == 0 {
-        return Err(FitError::Empty);
-    }
-    let failures = sample.failures();
-    if failures == 0 {
-        return Err(FitError::NoFailures {
-            lives: sample.count(),
-        });
-    }
-    // As the scale falls to 0 such lives fit perfectly, whatever their entry ages.
-    let at_first_look = |life: &Life| matches!(life.end, End::Left { .. });
-    if sample.lives().iter().all(at_first_look) {
-        return Err(FitError::AllFailedAtFirstLook { lives: failures });
-    }
-    let (mut from, mut to) = (0.0_f64, f64::INFINITY);
-    for life in sample.lives() {
-        match life.end {
-            End::Failure { at } => {
-                from = from.max(at);
-                to = to.min(at);
-            }
-            End::Suspension { at } => from = from.max(at),
-            End::Interval { lo, hi } => {
-                from = from.max(lo);
-                to = to.min(hi);
-            }
-            End::Left { hi } => {
-                from = from.max(life.entry);
-                to = to.min(hi);
-            }
-        }
-    }
-    if from > to {
-        return Ok(());
-    }
-    Err(if failures == 1 {
-        FitError::OneFailure { from, to }
-    } else if sample.intervals() == 0 {
-        FitError::AllTied { at: to, failures }
-    } else {
-        FitError::WindowsOverlap { from, to, failures }
-    })
-}
-
-/// The two ways in which a likelihood can rise towards shape 0, told apart.
-///
-/// Either no failure brings a factor of the shape, being in windows that open at 0; or
-/// nothing was watched from new, so that the hazard may be as high as it likes near 0.
-fn told_apart(error: FitError, sample: &Sample) -> FitError {
-    let first_entry = sample
-        .lives()
-        .iter()
-        .map(|life| life.entry)
-        .fold(f64::INFINITY, f64::min);
-    match error {
-        FitError::ShapeTowardsZero if first_entry > 0.0 => {
-            FitError::HazardFallsTooFast { first_entry }
-        }
-        other => other,
-    }
 }
 
 /// The internal log scale that maximises the likelihood at `b`.

@@ -291,8 +291,7 @@ fn one_parameter_limits(
             .map(|posterior| posterior.limits(Target::Scale, confidence))
             .map_err(NoLimits::Posterior)
     };
-    let (Some(scale), Some(top), Some(error)) =
-        (fit.scale, fit.log_likelihood, fit.error_ln_scale)
+    let (Some(scale), Some(top), Some(error)) = (fit.scale, fit.log_likelihood, fit.error_ln_scale)
     else {
         // Only chi-square limits speak without a failure.
         return chi_square_limits(sample, fit.shape, confidence)

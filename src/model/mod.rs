@@ -11,8 +11,10 @@
 pub mod bend;
 pub mod compare;
 pub mod distribution;
+pub mod examine;
 pub mod family;
 pub mod fit;
+pub mod fit_error;
 pub mod goodness;
 pub mod group;
 pub mod likelihood;
@@ -25,6 +27,7 @@ pub mod numeric;
 pub mod partial;
 pub mod pooling;
 pub mod posterior;
+pub mod progressive;
 pub mod rank_regression;
 pub mod ranks;
 pub mod stated;

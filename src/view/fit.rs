@@ -209,7 +209,10 @@ impl FitView {
             }),
             r_squared: found.and_then(|f| Some(f.line.as_ref()?.r_squared)),
             r_squared_critical: examined.r_squared.map(|test| test.critical),
-            models: examined.side_by_side.as_ref().map_or_else(Vec::new, models_of),
+            models: examined
+                .side_by_side
+                .as_ref()
+                .map_or_else(Vec::new, models_of),
             notes,
             unit: unit.into(),
         }
@@ -256,8 +259,7 @@ impl FitsView {
                 headings.push(format!("{figure}_{part}"));
             }
         }
-        headings
-            .extend(TAIL.map(String::from));
+        headings.extend(TAIL.map(String::from));
         let headings: Vec<&str> = headings.iter().map(String::as_str).collect();
         let rows = self.fits.iter().map(|fit| {
             let mut row: Vec<String> = fit.name().map(String::from).to_vec();
@@ -306,7 +308,10 @@ impl FitsView {
             .collect();
         let names = ["component", "position", "machine", "mode", "group"];
         let models = self.fits.iter().any(|f| f.model != "weibull");
-        let mixed = self.fits.iter().any(|f| Some(f.model) != self.fits.first().map(|f| f.model));
+        let mixed = self
+            .fits
+            .iter()
+            .any(|f| Some(f.model) != self.fits.first().map(|f| f.model));
         let location = self.fits.iter().any(|f| f.location.is_some());
         let ranks = self.fits.iter().any(|f| f.r_squared.is_some());
         let tested = self.fits.iter().any(|f| f.fit_test.is_some());

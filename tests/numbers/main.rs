@@ -7,4 +7,5 @@ mod identities;
 mod model;
 mod models;
 mod policy;
+mod ranks;
 mod study;

@@ -56,6 +56,17 @@ impl ShapePrior {
         })
     }
 
+    /// Its 5 % and 95 % points; `None` for the flat one.
+    pub fn points(self) -> Option<(f64, f64)> {
+        match self {
+            ShapePrior::Flat => None,
+            ShapePrior::LogNormal { mean, sd } => {
+                let reach = 1.644_853_626_951_472_2 * sd;
+                Some(((mean - reach).exp(), (mean + reach).exp()))
+            }
+        }
+    }
+
     /// Width of the panels around the peak, in standard deviations. Limits far out in the
     /// tails of a quantile need a finer rule than the means a decision takes.
     fn panel(self) -> f64 {
