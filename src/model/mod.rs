@@ -9,6 +9,7 @@
 //! smooth and a change of units only shifts `a`.
 
 pub mod bend;
+pub mod common_shape;
 pub mod compare;
 pub mod distribution;
 pub mod family;
@@ -16,6 +17,7 @@ pub mod fit;
 pub mod goodness;
 pub mod group;
 pub mod likelihood;
+pub mod life_ratio;
 pub mod limits;
 pub mod location;
 pub mod models;
