@@ -97,11 +97,11 @@ pub fn aicc(log_likelihood: f64, parameters: u64, lives: u64) -> Option<f64> {
 }
 
 /// Gradient per failure below which a search counts as converged.
-const TOLERANCE: f64 = 1e-9;
+pub(super) const TOLERANCE: f64 = 1e-9;
 
 /// ln shape between which searches with entry ages or windows run: shape 0.018 to 403.
-const B_FROM: f64 = -4.0;
-const B_TO: f64 = 6.0;
+pub(super) const B_FROM: f64 = -4.0;
+pub(super) const B_TO: f64 = 6.0;
 
 /// Fits shape and scale by maximum likelihood.
 ///
@@ -219,10 +219,10 @@ pub(super) fn best_scale(likelihood: &Likelihood, b: f64) -> f64 {
     a
 }
 
-const SCAN_STEP: f64 = 0.25;
+pub(super) const SCAN_STEP: f64 = 0.25;
 
 /// The highest point of a profile over ln shape, on a coarse grid.
-fn scan(profile: impl Fn(f64) -> f64) -> Result<f64, FitError> {
+pub(super) fn scan(profile: impl Fn(f64) -> f64) -> Result<f64, FitError> {
     let count = ((B_TO - B_FROM) / SCAN_STEP) as usize;
     let mut best = (f64::NEG_INFINITY, 0);
     for n in 0..=count {

@@ -128,6 +128,21 @@ pub(super) fn check_bounded(sample: &Sample) -> Result<(), FitError> {
     if sample.lives().iter().all(at_first_look) {
         return Err(FitError::AllFailedAtFirstLook { lives: failures });
     }
+    let Some((from, to)) = one_usage(sample) else {
+        return Ok(());
+    };
+    Err(if failures == 1 {
+        FitError::OneFailure { from, to }
+    } else if sample.intervals() == 0 {
+        FitError::AllTied { at: to, failures }
+    } else {
+        FitError::WindowsOverlap { from, to, failures }
+    })
+}
+
+/// The stretch of usages that lies in every failure's window and that no suspension ran
+/// beyond, where there is one.
+pub(super) fn one_usage(sample: &Sample) -> Option<(f64, f64)> {
     let (mut from, mut to) = (0.0_f64, f64::INFINITY);
     for life in sample.lives() {
         match life.end {
@@ -146,16 +161,7 @@ pub(super) fn check_bounded(sample: &Sample) -> Result<(), FitError> {
             }
         }
     }
-    if from > to {
-        return Ok(());
-    }
-    Err(if failures == 1 {
-        FitError::OneFailure { from, to }
-    } else if sample.intervals() == 0 {
-        FitError::AllTied { at: to, failures }
-    } else {
-        FitError::WindowsOverlap { from, to, failures }
-    })
+    (from <= to).then_some((from, to))
 }
 
 /// The two ways in which a likelihood can rise towards shape 0, told apart.

@@ -9,6 +9,7 @@
 //! smooth and a change of units only shifts `a`.
 
 pub mod bend;
+pub mod common_shape;
 pub mod compare;
 pub mod distribution;
 pub mod examine;
@@ -17,6 +18,7 @@ pub mod fit;
 pub mod fit_error;
 pub mod goodness;
 pub mod group;
+pub mod life_ratio;
 pub mod likelihood;
 pub mod limits;
 pub mod location;

@@ -2,6 +2,7 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+mod compare;
 mod hard;
 mod identities;
 mod model;

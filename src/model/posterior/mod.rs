@@ -15,6 +15,7 @@
 //! 2nd ed. (2003), appendix E and section 5.1 (conditional and posterior limits coincide).
 
 mod conditional;
+pub mod several;
 
 use statrs::function::gamma::ln_gamma;
 use thiserror::Error;
