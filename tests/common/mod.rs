@@ -3,6 +3,7 @@
 
 use std::path::PathBuf;
 
+pub mod naive;
 pub mod study;
 
 use serde::Deserialize;

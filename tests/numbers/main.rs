@@ -5,5 +5,6 @@ mod common;
 mod hard;
 mod identities;
 mod model;
+mod naive;
 mod policy;
 mod study;
