@@ -4,6 +4,7 @@
 use std::path::PathBuf;
 
 pub mod naive;
+pub mod quadrature;
 pub mod study;
 
 use serde::Deserialize;

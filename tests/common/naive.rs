@@ -4,21 +4,23 @@
 //! golden-section search sharpened with numeric derivatives.
 //! Never: a formula, a search or a shift of units shared with the code it judges.
 //!
-//! Density `(shape/scale)(t/scale)^(shape−1) e^(−H(t))`, `H(t) = (t/scale)^shape`; what was
+//! Density `(shape/t)(t/scale)^shape e^(−H(t))`, `H(t) = (t/scale)^shape`; what was
 //! watched from an entry age on is divided by its reliability there.
 //! Source: Meeker & Escobar, *Statistical Methods for Reliability Data* (1998), chapter 2.
 
 use wearbook::life::{End, Life};
 
 /// Log-likelihood by direct sum; every life is visited, nothing is merged or shared.
-pub fn ln_likelihood(lives: &[Life], shape: f64, scale: f64) -> f64 {
-    let hazard = |t: f64| (t / scale).powf(shape);
+///
+/// Takes the log of the scale, for flat surfaces reach scales beyond any double.
+pub fn ln_likelihood(lives: &[Life], shape: f64, ln_scale: f64) -> f64 {
+    let hazard = |t: f64| (shape * (t.ln() - ln_scale)).exp();
     lives
         .iter()
         .map(|life| {
             let one = match life.end {
                 End::Failure { at } => {
-                    (shape / scale).ln() + (shape - 1.0) * (at / scale).ln() - hazard(at)
+                    shape.ln() - at.ln() + shape * (at.ln() - ln_scale) - hazard(at)
                 }
                 End::Suspension { at } => -hazard(at),
                 End::Interval { lo, hi } => ln_share_between(hazard(lo), hazard(hi)),
@@ -84,7 +86,7 @@ fn profile(lives: &[Life], b: f64) -> (f64, f64) {
     // Searched in the log of the cumulative hazard of the longest life, which is of the
     // order of 1 whatever the shape, while the scale itself may be anywhere.
     let a = |c: f64| longest.ln() - c / shape;
-    let value = |c: f64| match ln_likelihood(lives, shape, a(c).exp()) {
+    let value = |c: f64| match ln_likelihood(lives, shape, a(c)) {
         value if value.is_nan() => f64::NEG_INFINITY,
         value => value,
     };
@@ -127,7 +129,7 @@ pub fn differences(lives: &[Life], a: f64, b: f64) -> ([f64; 2], [f64; 3]) {
     // Far steps for a flat surface, near ones for a steep one: a thirtieth of what a life's
     // cumulative hazard changes by e in.
     let (da, db) = (0.03 * (-b).exp().min(1.0), 0.003);
-    let f = |i: f64, j: f64| ln_likelihood(lives, (b + j * db).exp(), (a + i * da).exp());
+    let f = |i: f64, j: f64| ln_likelihood(lives, (b + j * db).exp(), a + i * da);
     let first =
         |m2: f64, m1: f64, p1: f64, p2: f64, h: f64| (m2 - 8.0 * m1 + 8.0 * p1 - p2) / (12.0 * h);
     let second = |m2: f64, m1: f64, o: f64, p1: f64, p2: f64, h: f64| {
@@ -172,7 +174,7 @@ fn sharpen(lives: &[Life], from_a: f64, from_b: f64) -> Found {
     Found::Maximum {
         shape: b.exp(),
         scale: a.exp(),
-        log_likelihood: ln_likelihood(lives, b.exp(), a.exp()),
+        log_likelihood: ln_likelihood(lives, b.exp(), a),
         flatness,
     }
 }

@@ -7,4 +7,5 @@ mod identities;
 mod model;
 mod naive;
 mod policy;
+mod posterior_routes;
 mod study;

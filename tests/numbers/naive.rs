@@ -96,7 +96,7 @@ fn compare(seed: u64) -> Outcome {
     for _ in 0..8 {
         let a = middle + 1.5 * (rng.random::<f64>() - 0.5);
         let b = 3.0 * rng.random::<f64>() - 1.2;
-        let plain = naive::ln_likelihood(lives, b.exp(), a.exp());
+        let plain = naive::ln_likelihood(lives, b.exp(), a);
         let used = likelihood.value(a - likelihood.shift(), b);
         if plain.is_finite() && (used - plain).abs() > 1e-9 * (1.0 + plain.abs()) {
             outcome.trouble = Some(format!("at ln scale {a}, ln shape {b}: {used} for {plain}"));
@@ -113,7 +113,7 @@ fn compare(seed: u64) -> Outcome {
             },
         ) => {
             outcome.estimate = true;
-            let own = naive::ln_likelihood(lives, fit.weibull.shape, fit.weibull.scale);
+            let own = naive::ln_likelihood(lives, fit.weibull.shape, fit.weibull.scale.ln());
             let (a, b) = (fit.weibull.scale.ln(), fit.weibull.shape.ln());
             let (score, bends) = naive::differences(lives, a, b);
             outcome.flat = flatness < 1e-3;
