@@ -99,9 +99,9 @@ pub fn aicc(log_likelihood: f64, parameters: u64, lives: u64) -> Option<f64> {
 /// Gradient per failure below which a search counts as converged.
 pub(super) const TOLERANCE: f64 = 1e-9;
 
-/// ln shape between which searches with entry ages or windows run: shape 0.018 to 403.
+/// ln shape between which searches with entry ages or windows run: shape 0.018 to 2,981.
 pub(super) const B_FROM: f64 = -4.0;
-pub(super) const B_TO: f64 = 6.0;
+pub(super) const B_TO: f64 = 8.0;
 
 /// Fits shape and scale by maximum likelihood.
 ///

@@ -7,6 +7,8 @@ mod hard;
 mod identities;
 mod model;
 mod models;
+mod naive;
 mod policy;
+mod posterior_routes;
 mod ranks;
 mod study;
