@@ -15,10 +15,12 @@
 //! 2nd ed. (2003), appendix E and section 5.1 (conditional and posterior limits coincide).
 
 mod conditional;
+mod from_nodes;
 
 use thiserror::Error;
 
 use self::conditional::{Conditional, ScaleTable, ln_scale_mass};
+pub(crate) use self::from_nodes::GridNode;
 use super::fit::best_scale;
 use super::likelihood::Likelihood;
 use super::limits::Limits;
@@ -65,7 +67,7 @@ impl ShapePrior {
     }
 
     /// Log density in ln shape, up to a constant.
-    fn ln_density(self, b: f64) -> f64 {
+    pub(crate) fn ln_density(self, b: f64) -> f64 {
         match self {
             ShapePrior::Flat => 0.0,
             ShapePrior::LogNormal { mean, sd } => -0.5 * ((b - mean) / sd).powi(2),
@@ -117,6 +119,8 @@ pub struct Posterior {
     panels: Vec<Panel>,
     /// Log of the density's normaliser, relative to `ln_marginal`.
     ln_norm: f64,
+    /// ln shape, where the nodes came ready made and there are no panels.
+    shape_table: Option<ScaleTable>,
 }
 
 /// Density is followed down to e^(−DROP) of its peak: 1e-14.
@@ -194,6 +198,7 @@ impl Posterior {
             nodes,
             panels,
             ln_norm: top + total.ln(),
+            shape_table: None,
         })
     }
 
@@ -252,6 +257,9 @@ impl Posterior {
     }
 
     fn shape_quantile(&self, p: f64) -> Option<f64> {
+        if let Some(table) = &self.shape_table {
+            return Some(table.quantile(p).exp());
+        }
         let panel = self.panels.iter().rfind(|panel| panel.below <= p)?;
         let share = p - panel.below;
         let end = panel.to.min(B_REACH);
