@@ -15,12 +15,14 @@
 //! 2nd ed. (2003), appendix E and section 5.1 (conditional and posterior limits coincide).
 
 mod conditional;
+mod from_nodes;
 pub mod several;
 
 use statrs::function::gamma::ln_gamma;
 use thiserror::Error;
 
 use self::conditional::{Conditional, ScaleTable, ln_scale_mass};
+pub(crate) use self::from_nodes::GridNode;
 use super::family::Family;
 use super::fit::best_scale;
 use super::likelihood::Likelihood;
@@ -78,7 +80,7 @@ impl ShapePrior {
     }
 
     /// Log density in ln shape, up to a constant.
-    fn ln_density(self, b: f64) -> f64 {
+    pub(crate) fn ln_density(self, b: f64) -> f64 {
         match self {
             ShapePrior::Flat => 0.0,
             ShapePrior::LogNormal { mean, sd } => -0.5 * ((b - mean) / sd).powi(2),
@@ -130,6 +132,8 @@ pub struct Posterior {
     panels: Vec<Panel>,
     /// Log of the density's normaliser, relative to `ln_marginal`.
     ln_norm: f64,
+    /// ln shape, where the nodes came ready made and there are no panels.
+    shape_table: Option<ScaleTable>,
 }
 
 /// Density is followed down to e^(−DROP) of its peak: 1e-14.
@@ -213,6 +217,7 @@ impl Posterior {
             nodes,
             panels,
             ln_norm: top + total.ln(),
+            shape_table: None,
         })
     }
 
@@ -238,6 +243,7 @@ impl Posterior {
             prior: ShapePrior::Flat,
             failures,
             panels: Vec::new(),
+            shape_table: None,
             ln_norm: 0.0,
         })
     }
@@ -289,6 +295,9 @@ impl Posterior {
     }
 
     fn shape_below(&self, b: f64) -> f64 {
+        if let Some(table) = &self.shape_table {
+            return table.cdf(b).0;
+        }
         match self.panels.iter().rfind(|panel| panel.from <= b) {
             Some(panel) if b >= panel.to => panel.below + panel.mass,
             Some(panel) => panel.below + self.mass_between(panel.from, b),
@@ -331,6 +340,9 @@ impl Posterior {
     }
 
     fn shape_quantile(&self, p: f64) -> Option<f64> {
+        if let Some(table) = &self.shape_table {
+            return Some(table.quantile(p).exp());
+        }
         if let ([only], true) = (self.nodes.as_slice(), self.panels.is_empty()) {
             return Some(only.shape);
         }
