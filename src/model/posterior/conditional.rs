@@ -264,7 +264,7 @@ impl ScaleTable {
         nodes
     }
 
-    fn cdf(&self, a: f64) -> (f64, f64) {
+    pub(super) fn cdf(&self, a: f64) -> (f64, f64) {
         let place = (a - self.from) / self.step;
         if place <= 0.0 {
             return (0.0, 0.0);
