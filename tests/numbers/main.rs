@@ -5,5 +5,6 @@ mod common;
 mod hard;
 mod identities;
 mod model;
+mod nonparametric;
 mod policy;
 mod study;
