@@ -58,19 +58,23 @@ enum By {
     Position,
     /// One fit a component and machine; with position: one a slot
     Machine,
+    /// One fit a failure mode, other modes counting as cut short; and all modes together
+    Mode,
     /// One fit a group of the CSV file
     Group,
 }
 
 /// Lives to be fitted together.
-struct Group {
-    name: GroupName,
-    lives: Vec<Life>,
-    excluded: u64,
-    unit: String,
-    notes: Vec<String>,
+pub(super) struct Group {
+    pub(super) name: GroupName,
+    pub(super) lives: Vec<Life>,
+    /// The mode of each life, where modes are to be kept apart.
+    pub(super) modes: Vec<Option<String>>,
+    pub(super) excluded: u64,
+    pub(super) unit: String,
+    pub(super) notes: Vec<String>,
     /// What the register says of the component; `None` for a file.
-    component: Option<Component>,
+    pub(super) component: Option<Component>,
 }
 
 /// More groups than this are fitted without the tests and other models that take most time.
@@ -78,9 +82,20 @@ const THOROUGH_UP_TO: usize = 200;
 
 pub fn run(args: &FitArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     args.how.check()?;
+    if args.mode.is_some() && args.by.contains(&By::Mode) {
+        return Err(CommandError::wrong_use(
+            "--mode fits one failure mode, --by mode every one",
+            "leave one of the two out",
+        ));
+    }
     let groups = match &args.lives {
         Some(file) => from_file(args, file)?,
         None => from_ledger(args, ui)?,
+    };
+    let (groups, together) = if args.by.contains(&By::Mode) {
+        super::fit_modes::part(groups)
+    } else {
+        (groups, Vec::new())
     };
     let depth = if args.how.plain() {
         Depth::Plain
@@ -114,6 +129,7 @@ pub fn run(args: &FitArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let any = fits.iter().any(|(_, fitted)| *fitted);
     let view = FitsView {
         fits: fits.into_iter().map(|(view, _)| view).collect(),
+        together,
     };
     ui.result(
         &args
@@ -172,11 +188,17 @@ fn examined(args: &FitArgs, sample: &Sample, group: &mut Group, depth: Depth) ->
 }
 
 fn from_file(args: &FitArgs, file: &std::path::Path) -> Result<Vec<Group>, CommandError> {
-    if let Some(by) = args.by.iter().find(|by| **by != By::Group) {
+    if let Some(by) = args
+        .by
+        .iter()
+        .find(|by| !matches!(by, By::Group | By::Mode))
+    {
         let word = format!("{by:?}").to_lowercase();
         return Err(CommandError::wrong_use(
-            format!("--by {word} needs a ledger: a file of lives has only the column group"),
-            "use --by group, or leave --by out to fit all lives together",
+            format!(
+                "--by {word} needs a ledger: a file of lives has only the columns group and mode"
+            ),
+            "use --by group or mode, or leave --by out to fit all lives together",
         ));
     }
     if args.how.prior_from_register() {
@@ -197,7 +219,7 @@ fn from_file(args: &FitArgs, file: &std::path::Path) -> Result<Vec<Group>, Comma
     let mut groups: Vec<Group> = Vec::new();
     let mut places: HashMap<Option<String>, usize> = HashMap::new();
     for life in lives {
-        let key = life.group.clone().filter(|_| !args.by.is_empty());
+        let key = life.group.clone().filter(|_| args.by.contains(&By::Group));
         let place = *places.entry(key).or_insert_with_key(|key| {
             groups.push(Group {
                 name: GroupName {
@@ -206,6 +228,7 @@ fn from_file(args: &FitArgs, file: &std::path::Path) -> Result<Vec<Group>, Comma
                     ..Default::default()
                 },
                 lives: Vec::new(),
+                modes: Vec::new(),
                 excluded: 0,
                 unit: String::new(),
                 notes: Vec::new(),
@@ -214,7 +237,10 @@ fn from_file(args: &FitArgs, file: &std::path::Path) -> Result<Vec<Group>, Comma
             groups.len() - 1
         });
         match life.of_mode(args.mode.as_deref()) {
-            Some(life) => groups[place].lives.push(life),
+            Some(kept) => {
+                groups[place].lives.push(kept);
+                groups[place].modes.push(life.mode);
+            }
             None => groups[place].excluded += u64::from(life.life.count),
         }
     }
@@ -259,7 +285,10 @@ fn from_ledger(args: &FitArgs, ui: &mut Ui) -> Result<Vec<Group>, CommandError> 
             .entry((rank, position.clone(), machine.clone()))
             .or_insert_with(|| new_group(args, &store, row, position, machine));
         match row.life(args.mode.as_deref()) {
-            Ok(life) => group.lives.push(life),
+            Ok(life) => {
+                group.lives.push(life);
+                group.modes.push(row.mode.clone());
+            }
             Err(_) => group.excluded += 1,
         }
     }
@@ -286,6 +315,7 @@ fn new_group(
             group: None,
         },
         lives: Vec::new(),
+        modes: Vec::new(),
         excluded: 0,
         unit: super::select::unit(store, &row.component),
         notes: Vec::new(),

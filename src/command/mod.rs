@@ -14,6 +14,7 @@ mod export;
 mod fault;
 mod fit;
 mod fit_ask;
+mod fit_modes;
 mod interval;
 mod lives;
 mod query;

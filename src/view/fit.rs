@@ -5,6 +5,7 @@
 use serde::Serialize;
 
 use super::fit_notes::notes_of;
+use super::modes::TogetherView;
 use super::table::{Align, Notes, Table, cell, csv_text, figure, figure_or_dash};
 use crate::life::Sample;
 use crate::model::examine::Examined;
@@ -15,6 +16,9 @@ use crate::model::models::SideBySide;
 #[derive(Debug, Clone, Serialize)]
 pub struct FitsView {
     pub fits: Vec<FitView>,
+    /// Modes kept apart: what they make together, a row a group.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub together: Vec<TogetherView>,
 }
 
 /// What a group is.
@@ -307,7 +311,7 @@ impl FitsView {
             .filter(|n| self.fits.iter().any(|fit| !fit.name()[*n].is_empty()))
             .collect();
         let names = ["component", "position", "machine", "mode", "group"];
-        let models = self.fits.iter().any(|f| f.model != "weibull");
+        let lognormal = self.fits.iter().any(|f| f.model == "lognormal");
         let mixed = self
             .fits
             .iter()
@@ -322,7 +326,7 @@ impl FitsView {
             headings.push(("model", Align::Left));
         }
         for (heading, wanted) in [
-            (if models { "shape*" } else { "shape" }, true),
+            (if lognormal { "shape*" } else { "shape" }, true),
             ("scale", true),
             ("location", location),
             ("B10", true),
@@ -372,14 +376,20 @@ impl FitsView {
         }
         let mut text = table.text();
         if let Some(fit) = self.fits.first() {
-            text.push_str(&format!("\n{}\n", self.legend(fit, mixed, models, tested)));
+            text.push_str(&format!(
+                "\n{}\n",
+                self.legend(fit, mixed, lognormal, tested)
+            ));
+        }
+        for whole in &self.together {
+            text.push_str(&whole.text());
         }
         text.push_str(&notes.text());
         text
     }
 
     /// What the columns are, in a line or two.
-    fn legend(&self, fit: &FitView, mixed: bool, models: bool, tested: bool) -> String {
+    fn legend(&self, fit: &FitView, mixed: bool, lognormal: bool, tested: bool) -> String {
         let model = match (mixed, fit.model) {
             (true, _) => "Models as named",
             (_, "weibull3") => "Weibull with a location",
@@ -400,7 +410,7 @@ impl FitsView {
             ),
         };
         let mut text = format!("{model} {method}; {limits}.");
-        if models {
+        if lognormal {
             text.push_str(
                 "\n* for a lognormal: the standard deviation of ln life; its scale is the median life.",
             );

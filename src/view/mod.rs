@@ -11,6 +11,7 @@ pub mod fit;
 pub mod fit_notes;
 pub mod interval;
 pub mod lives;
+pub mod modes;
 pub mod recur;
 pub mod stated;
 pub mod table;
