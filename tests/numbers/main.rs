@@ -5,6 +5,7 @@ mod common;
 mod hard;
 mod identities;
 mod model;
+mod nonparametric;
 mod policy;
 mod ranks;
 mod study;
