@@ -1,7 +1,9 @@
 //! Numbers: the models and policies against published values, identities and simulation.
 
+mod bend;
 #[path = "../common/mod.rs"]
 mod common;
+mod goodness;
 mod hard;
 mod identities;
 mod model;

@@ -1,1 +1,0 @@
-//! Does a fit hold: Anderson-Darling for censored data, with a bootstrap p-value.
