@@ -3,8 +3,8 @@
 //! In: a sample, an [`Ask`], how thorough to be. Out: [`Examined`].
 //! Never: what the group stands for; words.
 
-use super::bend::{Bend, bend};
-use super::goodness::{FitTest, fit_test};
+use super::bend::{BendTest, bend};
+use super::goodness::{FitTest, Replication, fit_test};
 use super::group::{Ask, GroupFit, fit_group_as};
 use super::models::{Model, SideBySide, fit_model, side_by_side};
 use super::rank_regression::RSquaredTest;
@@ -30,7 +30,8 @@ pub struct Examined {
     pub chose: bool,
     pub side_by_side: Option<SideBySide>,
     pub test: Option<FitTest>,
-    pub bend: Option<Bend>,
+    /// `None` where the plot cannot be judged, and for other models than the Weibull.
+    pub bend: Option<BendTest>,
     pub r_squared: Option<RSquaredTest>,
 }
 
@@ -68,16 +69,18 @@ pub fn examine(sample: &Sample, ask: &Ask, choose: bool, depth: Depth) -> Examin
     if ask.ranks.is_none()
         && let Some(distribution) = found.distribution
     {
-        examined.test = fit_test(sample, &distribution, |drawn| match ask.stated_shape {
+        let replication = Replication::default();
+        let refit = |drawn: &Sample| match ask.stated_shape {
             Some(shape) => fit_stated(drawn, shape)
                 .ok()
                 .and_then(|fit| fit.weibull())
                 .map(super::distribution::Distribution::Weibull),
             None => fit_model(drawn, ask.model).ok().map(|fit| fit.distribution),
-        });
+        };
+        examined.test = fit_test(sample, &distribution, found.parameters, replication, refit);
     }
     if ask.model == Model::Weibull {
-        examined.bend = bend(sample);
+        examined.bend = bend(sample).ok();
     }
     examined
 }

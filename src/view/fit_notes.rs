@@ -5,6 +5,7 @@
 use super::table::{figure, percent};
 use crate::model::distribution::Distribution;
 use crate::model::examine::Examined;
+use crate::model::goodness::FitVerdict;
 use crate::model::group::{GroupFigures, NoLimits};
 use crate::model::limits::LimitsKind;
 use crate::model::models::{BETTER_BY, Model, SideBySide};
@@ -16,10 +17,13 @@ pub fn notes_of(examined: &Examined, unit: &str) -> Vec<String> {
     match &examined.fit {
         Ok(found) => {
             if let Some(test) = &examined.test {
-                notes.extend(test.warning());
+                match test.verdict() {
+                    FitVerdict::Doubtful | FitVerdict::Bad => notes.push(test.to_string()),
+                    FitVerdict::Good | FitVerdict::Unknown => {}
+                }
             }
-            if let Some(bend) = &examined.bend {
-                notes.push(bend.sentence());
+            if let Some(kind) = examined.bend.and_then(|bend| bend.kind) {
+                notes.push(kind.meaning().into());
             }
             limits_notes(examined, found, &mut notes);
             if let Some(test) = examined.r_squared

@@ -1,8 +1,10 @@
 //! Numbers: the models and policies against published values, identities and simulation.
 
+mod bend;
 #[path = "../common/mod.rs"]
 mod common;
 mod compare;
+mod goodness;
 mod hard;
 mod identities;
 mod model;
