@@ -383,7 +383,8 @@ fn the_estimate_steps_where_it_says() {
     let bare = probability_plot(&without, Size::default()).unwrap();
     assert!(pencil(&bare).is_empty());
     let dashed = |svg: &str| svg.matches("stroke-dasharray").count();
-    assert_eq!(dashed(&svg), dashed(&bare) + 1);
+    // The rise itself and its sample in the key.
+    assert_eq!(dashed(&svg), dashed(&bare) + 2);
 }
 
 #[test]

@@ -79,6 +79,7 @@ pub(super) fn draw(
         }
         for piece in clip_line(&line, &area) {
             c.path(&piece, PENCIL, 0.9, Dash::Dotted)?;
+            placer.avoid_line(&piece, 2.0);
         }
     }
     let mut before = area.y1;

@@ -132,6 +132,7 @@ pub(super) enum Sample {
     Fitted,
     Limits,
     Estimate,
+    EstimateInWindows,
     EstimateLimits,
     Expected,
     NearOptimal,
@@ -231,6 +232,11 @@ fn draw_sample(c: &mut Canvas, sample: Sample, x: f64, y: f64) -> Result<(), Cha
                 (x + SAMPLE_WIDTH, high),
             ];
             c.path(&steps, PENCIL, 1.3, Dash::Solid)
+        }
+        Sample::EstimateInWindows => {
+            let (low, high) = ((x, y + 4.5), (x + 16.0, y - 3.5));
+            c.path(&[low, high], PENCIL, 1.3, Dash::Dotted)?;
+            c.line(high, (x + SAMPLE_WIDTH, high.1), PENCIL, 1.3, Dash::Solid)
         }
         Sample::EstimateLimits => {
             let (low, high) = (y + 3.5, y - 3.5);

@@ -478,7 +478,13 @@ fn key_entries(data: &ProbabilityPlot) -> Vec<(Sample, String)> {
         out.push((Sample::Limits, data.band_name.clone()));
     }
     if let Some(estimate) = data.estimate.as_ref().filter(|e| !e.steps.is_empty()) {
-        out.push((Sample::Estimate, estimate.name.clone()));
+        let windows = estimate.steps.iter().any(|s| s.from.is_some());
+        let sample = if windows {
+            Sample::EstimateInWindows
+        } else {
+            Sample::Estimate
+        };
+        out.push((sample, estimate.name.clone()));
         if estimate.steps.iter().any(|s| s.limits.is_some()) {
             out.push((Sample::EstimateLimits, estimate.limits_name.clone()));
         }

@@ -380,7 +380,7 @@ impl CurveView {
         }
         counts.push(counted(self.suspensions, "suspension", "suspensions"));
         if self.excluded > 0 {
-            counts.push(format!("{} of no use to it", self.excluded));
+            counts.push(format!("{} more of no use to it", self.excluded));
         }
         let who = if who.is_empty() {
             String::new()
@@ -405,7 +405,9 @@ impl CurveView {
         } else {
             format!("usage ({})", self.unit)
         };
-        let limits = format!("{} % limits", figure(100.0 * self.confidence, 3));
+        // 0.9 is no whole number of per cent in binary.
+        let level = (self.confidence * 1e8).round() / 1e6;
+        let limits = format!("{level} % limits");
         let events = if turnbull {
             "failures expected"
         } else {
