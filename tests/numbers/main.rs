@@ -2,10 +2,15 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+mod compare;
 mod hard;
 mod identities;
 mod model;
+mod models;
 mod modes;
+mod naive;
 mod nonparametric;
 mod policy;
+mod posterior_routes;
+mod ranks;
 mod study;

@@ -90,7 +90,7 @@ fn a_mode_that_cannot_be_fitted_keeps_its_reason_and_the_unstated_count_as_a_mod
     assert_eq!(names, [Some("seal"), Some("spring"), None]);
     let spring = &fits.modes[1];
     assert_eq!(spring.failures, 1);
-    assert!(matches!(spring.fit, Err(FitError::ShapeUnbounded { .. })));
+    assert!(matches!(spring.fit, Err(FitError::OneFailure { .. })));
     assert_eq!(fits.unfitted().count(), 1);
     let (kept, combined) = fits.combined().unwrap();
     assert_eq!((kept.len(), combined.lives().len()), (2, 2));
