@@ -5,8 +5,9 @@ use chrono::NaiveDate;
 use proptest::prelude::*;
 use roxmltree::{Document, Node};
 use wearbook::chart::{
-    ChartError, CostCurve, CostPoint, Ending, IntervalMark, Lane, LaneBar, LifeLimits,
-    ProbabilityPlot, Size, SlotHistory, cost_curve, probability_plot, slot_history, text_width_px,
+    ChartError, CostCurve, CostPoint, Ending, EstimateStep, IntervalMark, Lane, LaneBar,
+    LifeLimits, ProbabilityPlot, Size, SlotHistory, StepEstimate, cost_curve, probability_plot,
+    slot_history, text_width_px,
 };
 
 fn date(y: i32, m: u32, d: u32) -> NaiveDate {
@@ -143,6 +144,28 @@ fn plot() -> ProbabilityPlot {
             .collect(),
         band_name: "90 % limits".to_owned(),
         b10: Some(usage(0.1)),
+        estimate: Some(windows()),
+    }
+}
+
+/// Four steps, one of them somewhere within a window.
+fn windows() -> StepEstimate {
+    let step = |from, usage, failed| EstimateStep {
+        from,
+        usage,
+        failed,
+        limits: None,
+    };
+    StepEstimate {
+        name: "estimate from windows (Turnbull)".to_owned(),
+        limits_name: String::new(),
+        steps: vec![
+            step(None, 420.0, 0.18),
+            step(None, 690.0, 0.35),
+            step(Some(690.0), 900.0, 0.52),
+            step(None, 1_180.0, 0.76),
+        ],
+        until: 1_300.0,
     }
 }
 
@@ -283,6 +306,87 @@ fn failures_stand_where_the_scales_put_them() {
     }
 }
 
+/// The points of every line drawn in pencil, in pixels.
+fn pencil(svg: &str) -> Vec<Vec<(f64, f64)>> {
+    let tree = Document::parse(svg).expect("well-formed XML");
+    tree.descendants()
+        .filter(|n| n.tag_name().name() == "polyline" && n.attribute("stroke") == Some("#80868D"))
+        .map(|n| {
+            let points = n.attribute("points").unwrap_or("").split_whitespace();
+            points
+                .map(|pair| {
+                    let (x, y) = pair.split_once(',').expect("a pair");
+                    (
+                        x.parse::<f64>().expect("x") / 10.0,
+                        y.parse::<f64>().expect("y") / 10.0,
+                    )
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// An estimate whose steps rise to the failures' own places must touch their marks; its level
+/// stands until the next step, its limits on either side.
+#[test]
+fn the_estimate_steps_where_it_says() {
+    let mut data = plot();
+    data.failures = vec![(200.0, 0.05), (400.0, 0.2), (800.0, 0.6), (1_600.0, 0.95)];
+    data.intervals.clear();
+    data.estimate = Some(StepEstimate {
+        name: "product-limit estimate".to_owned(),
+        limits_name: "its 90 % limits".to_owned(),
+        steps: data
+            .failures
+            .iter()
+            .map(|(usage, failed)| EstimateStep {
+                from: None,
+                usage: *usage,
+                failed: *failed,
+                limits: Some((failed * 0.7, failed + 0.04)),
+            })
+            .collect(),
+        until: 1_700.0,
+    });
+    let svg = probability_plot(&data, Size::default()).unwrap();
+    assert_sound(&svg, "packing-p");
+    assert!(has(&svg, "product-limit estimate") && has(&svg, "its 90 % limits"));
+    assert!(svg.contains("The product-limit estimate stands in steps behind; at its end 95 %"));
+    let lines = pencil(&svg);
+    let (limits, steps) = (&lines[..2], &lines[2]);
+    let near = |a: f64, b: f64| (a - b).abs() < 0.25;
+    let marks: Vec<_> = circles(&svg).into_iter().rev().take(4).rev().collect();
+    for pair in marks.windows(2) {
+        for (x, y) in [pair[0], (pair[1].0, pair[0].1), pair[1]] {
+            let there = steps.iter().any(|p| near(p.0, x) && near(p.1, y));
+            assert!(there, "no corner at {x}, {y}: {steps:?}");
+        }
+    }
+    // Both limits stand where the paper's own scale puts them.
+    let scale = |f: f64| (-(-f).ln_1p()).ln();
+    let slope = (marks[3].1 - marks[0].1) / (scale(0.95) - scale(0.05));
+    let height = |f: f64| marks[0].1 + slope * (scale(f) - scale(0.05));
+    for (line, limit) in limits.iter().zip([0.6 * 0.7, 0.6 + 0.04]) {
+        let there = line
+            .iter()
+            .any(|p| near(p.0, marks[2].0) && near(p.1, height(limit)));
+        assert!(there, "no limit of {limit}: {line:?}");
+    }
+    // Windows have a dotted rise and no limits.
+    let svg = probability_plot(&plot(), Size::default()).unwrap();
+    assert!(has(&svg, "estimate from windows (Turnbull)"));
+    assert!(!has(&svg, "its 90 % limits"));
+    let without = ProbabilityPlot {
+        estimate: None,
+        ..plot()
+    };
+    let bare = probability_plot(&without, Size::default()).unwrap();
+    assert!(pencil(&bare).is_empty());
+    let dashed = |svg: &str| svg.matches("stroke-dasharray").count();
+    // The rise itself and its sample in the key.
+    assert_eq!(dashed(&svg), dashed(&bare) + 2);
+}
+
 #[test]
 fn no_failure_is_said_and_the_suspensions_are_shown() {
     let data = ProbabilityPlot {
@@ -291,6 +395,7 @@ fn no_failure_is_said_and_the_suspensions_are_shown() {
         line: Vec::new(),
         band: Vec::new(),
         b10: None,
+        estimate: None,
         suspensions: vec![800.0, 2_500.0, 3_100.0],
         ..plot()
     };
@@ -447,6 +552,18 @@ fn numbers_that_cannot_be_drawn_are_errors() {
         ));
     }
     for bad in [f64::NAN, f64::INFINITY, -1.0, 1e300] {
+        for spoil in [
+            (|step: &mut EstimateStep, bad| step.usage = bad) as fn(&mut EstimateStep, f64),
+            |step, bad| step.failed = bad,
+            |step, bad| step.from = Some(bad).filter(|b| !(*b < 0.0)).or(Some(f64::NAN)),
+            |step, bad| step.limits = Some((bad, 0.9)),
+        ] {
+            let mut data = plot();
+            if let Some(estimate) = &mut data.estimate {
+                spoil(&mut estimate.steps[2], bad);
+            }
+            assert!(probability_plot(&data, size).is_err(), "{bad}");
+        }
         let mut data = curve();
         data.points[3].expected = bad;
         assert!(matches!(
@@ -519,6 +636,7 @@ proptest! {
         suspensions in usages(0..40),
         shape in 0.2f64..60.0,
         found in prop::collection::vec((0.0f64..1.0, 0.01f64..0.99), 0..6),
+        with_estimate in any::<bool>(),
         size in sizes(),
     ) {
         let n = usage.len() as f64;
@@ -529,6 +647,25 @@ proptest! {
             .enumerate()
             .map(|(i, u)| (*u, (i as f64 + 0.7) / (n + 0.4)))
             .collect();
+        // Steps with limits, every third in a window, the last to the very top.
+        let estimate = StepEstimate {
+            name: "product-limit estimate".to_owned(),
+            limits_name: "its 90 % limits".to_owned(),
+            steps: sorted
+                .iter()
+                .enumerate()
+                .map(|(i, u)| {
+                    let failed = (i as f64 + 1.0) / n;
+                    EstimateStep {
+                        from: (i % 3 == 2).then(|| sorted[i - 1]),
+                        usage: *u,
+                        failed,
+                        limits: (i % 3 < 2 && failed < 1.0).then(|| (failed * failed, failed.sqrt())),
+                    }
+                })
+                .collect(),
+            until: suspensions.iter().copied().fold(0.0, f64::max),
+        };
         let scale = sorted.last().copied().unwrap_or(1_000.0);
         let intervals: Vec<_> = found
             .iter()
@@ -553,6 +690,7 @@ proptest! {
             b10: line.iter().find(|p| p.1 > 0.1).map(|p| p.0),
             line,
             band_name: "90 % limits".to_owned(),
+            estimate: with_estimate.then_some(estimate),
         };
         let svg = probability_plot(&data, size).unwrap();
         assert_sound(&svg, "x");

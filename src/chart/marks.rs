@@ -5,7 +5,9 @@
 use super::ChartError;
 use super::canvas::{Anchor, Canvas, Dash, Type};
 use super::history::Ending;
-use super::palette::{BAND, BAND_EDGE, BAR, BLUE, HAIR, INK, PAPER, RUST, SAND, SAND_LINE, SOFT};
+use super::palette::{
+    BAND, BAND_EDGE, BAR, BLUE, HAIR, INK, PAPER, PENCIL, RUST, SAND, SAND_LINE, SOFT,
+};
 use super::place::Area;
 
 /// A failure whose usage is known.
@@ -129,6 +131,9 @@ pub(super) enum Sample {
     Suspension,
     Fitted,
     Limits,
+    Estimate,
+    EstimateInWindows,
+    EstimateLimits,
     Expected,
     NearOptimal,
     Ended(Ending),
@@ -216,6 +221,33 @@ fn draw_sample(c: &mut Canvas, sample: Sample, x: f64, y: f64) -> Result<(), Cha
                 )?;
             }
             Ok(())
+        }
+        Sample::Estimate => {
+            let (low, high) = (y + 3.5, y - 3.5);
+            let knee = centre.0;
+            let steps = [
+                (x, low),
+                (knee, low),
+                (knee, high),
+                (x + SAMPLE_WIDTH, high),
+            ];
+            c.path(&steps, PENCIL, 1.3, Dash::Solid)
+        }
+        Sample::EstimateInWindows => {
+            let (low, high) = ((x, y + 4.5), (x + 16.0, y - 3.5));
+            c.path(&[low, high], PENCIL, 1.3, Dash::Dotted)?;
+            c.line(high, (x + SAMPLE_WIDTH, high.1), PENCIL, 1.3, Dash::Solid)
+        }
+        Sample::EstimateLimits => {
+            let (low, high) = (y + 3.5, y - 3.5);
+            c.line((x, low), (x + SAMPLE_WIDTH, low), PENCIL, 0.9, Dash::Dotted)?;
+            c.line(
+                (x, high),
+                (x + SAMPLE_WIDTH, high),
+                PENCIL,
+                0.9,
+                Dash::Dotted,
+            )
         }
         Sample::NearOptimal => {
             c.rect(&patch, SAND)?;

@@ -12,6 +12,7 @@
 mod axis;
 mod canvas;
 mod cost;
+mod estimate;
 mod flags;
 mod history;
 mod marks;
@@ -23,7 +24,9 @@ mod text;
 
 pub use cost::{CostCurve, CostPoint, cost_curve};
 pub use history::{Ending, Lane, LaneBar, SlotHistory, slot_history};
-pub use probability::{IntervalMark, LifeLimits, ProbabilityPlot, probability_plot};
+pub use probability::{
+    EstimateStep, IntervalMark, LifeLimits, ProbabilityPlot, StepEstimate, probability_plot,
+};
 pub use text::{number, significant, text_width_px};
 
 /// The size a chart is drawn for, in pixels; it scales from there.

@@ -28,5 +28,7 @@ pub(super) const SAND: RGBColor = RGBColor(0xf6, 0xec, 0xd2);
 pub(super) const SAND_LINE: RGBColor = RGBColor(0xba, 0x98, 0x4a);
 /// Bars of items in place.
 pub(super) const BAR: RGBColor = RGBColor(0xc3, 0xcf, 0xdc);
+/// Estimates without a model: a pencil line behind the fitted one.
+pub(super) const PENCIL: RGBColor = RGBColor(0x80, 0x86, 0x8d);
 /// Paper.
 pub(super) const PAPER: RGBColor = RGBColor(0xff, 0xff, 0xff);

@@ -8,6 +8,7 @@
 
 use super::axis::finite;
 use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, clip_polygon};
+use super::estimate;
 use super::marks::{self, Sample};
 use super::palette::{BAND, BAND_EDGE, BLUE, INK, PAPER, SOFT};
 use super::paper::{self, Frame, counts, plural};
@@ -37,6 +38,32 @@ pub struct LifeLimits {
     pub upper: f64,
 }
 
+/// One step of an estimate without a model.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EstimateStep {
+    /// Start of the window somewhere in which it rises; `None` where it rises at `usage`.
+    pub from: Option<f64>,
+    /// Usage > 0 by which it has risen.
+    pub usage: f64,
+    /// Share failed just after, in (0, 1]; never falling from step to step.
+    pub failed: f64,
+    /// Limits of that share, in [0, 1].
+    pub limits: Option<(f64, f64)>,
+}
+
+/// An estimate without a model, drawn in steps behind the fitted line.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct StepEstimate {
+    /// What it is, for the key, e.g. "product-limit estimate".
+    pub name: String,
+    /// What its limits are, for the key, e.g. "its 90 % limits".
+    pub limits_name: String,
+    /// In order of usage.
+    pub steps: Vec<EstimateStep>,
+    /// Usage up to which the last level stands: as far as items were watched.
+    pub until: f64,
+}
+
 /// A Weibull probability plot as numbers: no pixels, colours or plotters types.
 ///
 /// Everything may be empty: with no failure the plot shows the suspensions and says so.
@@ -64,6 +91,8 @@ pub struct ProbabilityPlot {
     pub band_name: String,
     /// Usage by which a tenth has failed, read off the fit.
     pub b10: Option<f64>,
+    /// What the lives say without the fit.
+    pub estimate: Option<StepEstimate>,
 }
 
 /// Draws the plot as SVG text.
@@ -161,6 +190,9 @@ fn check(data: &ProbabilityPlot) -> Result<(), ChartError> {
     if let Some(b10) = data.b10 {
         positive(b10)?;
     }
+    if let Some(estimate) = &data.estimate {
+        estimate::check(estimate)?;
+    }
     Ok(())
 }
 
@@ -215,6 +247,9 @@ fn curves(
                 placer.avoid_line(&piece, 3.0);
             }
         }
+    }
+    if let Some(estimate) = &data.estimate {
+        estimate::draw(c, estimate, frame, placer)?;
     }
     let line: Vec<_> = data
         .line
@@ -442,6 +477,18 @@ fn key_entries(data: &ProbabilityPlot) -> Vec<(Sample, String)> {
     if data.band.len() > 1 {
         out.push((Sample::Limits, data.band_name.clone()));
     }
+    if let Some(estimate) = data.estimate.as_ref().filter(|e| !e.steps.is_empty()) {
+        let windows = estimate.steps.iter().any(|s| s.from.is_some());
+        let sample = if windows {
+            Sample::EstimateInWindows
+        } else {
+            Sample::Estimate
+        };
+        out.push((sample, estimate.name.clone()));
+        if estimate.steps.iter().any(|s| s.limits.is_some()) {
+            out.push((Sample::EstimateLimits, estimate.limits_name.clone()));
+        }
+    }
     out
 }
 
@@ -467,6 +514,9 @@ fn description(data: &ProbabilityPlot) -> String {
             " By the fitted line a tenth has failed at {}.",
             b10_words(data, b10).trim_start_matches("B10 ")
         ));
+    }
+    if let Some(words) = data.estimate.as_ref().and_then(estimate::in_words) {
+        out.push_str(&words);
     }
     if data.failures.is_empty() && data.intervals.is_empty() {
         out.push_str(" No line is fitted, because nothing has failed.");

@@ -9,6 +9,7 @@ use clap::{Parser, Subcommand};
 
 mod beside;
 mod check;
+mod curves;
 mod evidence;
 mod export;
 mod fault;

@@ -5,10 +5,11 @@
 
 use super::subject::{Group, Scope, Stay, Subject};
 use crate::chart::{
-    CostCurve, CostPoint, Ending, IntervalMark, Lane, LaneBar, LifeLimits, ProbabilityPlot,
-    SlotHistory,
+    CostCurve, CostPoint, Ending, EstimateStep, IntervalMark, Lane, LaneBar, LifeLimits,
+    ProbabilityPlot, SlotHistory, StepEstimate,
 };
-use crate::life::End;
+use crate::life::{End, Sample};
+use crate::model::nonparametric::{LimitsScale, has_windows, product_limit, turnbull};
 use crate::model::posterior::{Posterior, ShapePrior};
 use crate::model::ranks::plot_points;
 use crate::model::{Target, Weibull, fit_weibull};
@@ -69,6 +70,7 @@ pub(super) fn probability(
         usage_label: format!("{} ({})", subject.usage, subject.unit),
         usage_unit: subject.unit.clone(),
         band_name: limits_in_words(confidence),
+        estimate: estimate(&group.sample, confidence),
         ..ProbabilityPlot::default()
     };
     for point in plot_points(&group.sample) {
@@ -105,6 +107,53 @@ pub(super) fn probability(
         plot.b10 = Some(life.life_at(0.1));
     }
     plot
+}
+
+/// What the lives say without the fit; none without a failure.
+///
+/// Where all that were watched had failed before others came under watch, the estimate says
+/// nothing from there on and ends.
+fn estimate(sample: &Sample, confidence: f64) -> Option<StepEstimate> {
+    let (name, steps, emptied, until) = if has_windows(sample) {
+        let found = turnbull(sample).ok()?;
+        let steps = found.steps.iter().map(|step| EstimateStep {
+            from: (step.from < step.to).then_some(step.from),
+            usage: step.to,
+            failed: (1.0 - step.estimate).clamp(0.0, 1.0),
+            limits: None,
+        });
+        let name = "estimate from windows (Turnbull)";
+        (
+            name,
+            steps.collect::<Vec<_>>(),
+            found.emptied,
+            found.watch.until,
+        )
+    } else {
+        let found = product_limit(sample, confidence, LimitsScale::LogLog).ok()?;
+        let steps = found.steps.iter().map(|step| EstimateStep {
+            from: None,
+            usage: step.time,
+            failed: 1.0 - step.estimate,
+            limits: step
+                .lower
+                .zip(step.upper)
+                .map(|(lower, upper)| (1.0 - upper, 1.0 - lower)),
+        });
+        let name = "product-limit estimate";
+        (name, steps.collect(), found.emptied, found.watch.until)
+    };
+    let until = emptied.unwrap_or(until);
+    let steps: Vec<EstimateStep> = steps
+        .into_iter()
+        .filter(|step| emptied.is_none_or(|end| step.usage < end))
+        .collect();
+    (!steps.is_empty()).then(|| StepEstimate {
+        name: name.to_owned(),
+        limits_name: format!("its {}", limits_in_words(confidence)),
+        steps,
+        until,
+    })
 }
 
 /// Shares failed, even on probability paper from 0.01 to 99.9 %, with a tenth among them.

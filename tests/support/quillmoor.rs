@@ -103,6 +103,7 @@ fn plot(name: &str, lives: usize, shape: f64, scale: f64, kept: f64, seed: u64) 
         line,
         band,
         band_name: "90 % limits".to_owned(),
+        estimate: None,
     }
 }
 
