@@ -6,4 +6,5 @@ mod hard;
 mod identities;
 mod model;
 mod policy;
+mod recurrence;
 mod study;
