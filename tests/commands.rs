@@ -360,3 +360,245 @@ fn wrong_use_is_exit_code_2_and_says_how() {
         assert!(!output.stderr.is_empty());
     }
 }
+
+/// A case of recurrences as a CSV file of events.
+fn events_of(case: &Case) -> tempfile::NamedTempFile {
+    let list = case.data.get("units").unwrap_or(&case.data["systems"]);
+    let mut text = String::from("unit,time,event\n");
+    for (n, unit) in list.as_array().unwrap().iter().enumerate() {
+        for at in unit["events"].as_array().unwrap() {
+            text.push_str(&format!("{n},{at},event\n"));
+        }
+        if unit["truncation"] != "failure" {
+            text.push_str(&format!("{n},{},end\n", unit["end"]));
+        }
+    }
+    let file = tempfile::Builder::new().suffix(".csv").tempfile().unwrap();
+    std::fs::write(file.path(), text).unwrap();
+    file
+}
+
+#[test]
+fn events_of_a_file_give_the_curve_of_the_reference() {
+    let case = case("recurrence", "mcf-valve-seats");
+    let file = events_of(&case);
+    let path = file.path().to_str().unwrap();
+    let found = json(&["recur", "--events", path]);
+    for (key, value) in [("units", 41), ("events", 48)] {
+        assert_eq!(found[key], value, "{key}");
+    }
+    let steps = found["mcf"].as_array().unwrap();
+    let step = steps
+        .iter()
+        .rev()
+        .find(|s| s["time"].as_f64() <= Some(200.0))
+        .unwrap();
+    for key in [
+        "time",
+        "at_risk",
+        "events",
+        "estimate",
+        "standard_error",
+        "lower",
+        "upper",
+    ] {
+        assert!(step[key].is_number(), "{key}");
+    }
+    let judge = |name: &str, value: &Value| {
+        case.expected(name)
+            .unwrap()
+            .judge(&case, value.as_f64().unwrap());
+    };
+    judge("mcf(200)", &step["estimate"]);
+    judge("mcf(200).log90.lower", &step["lower"]);
+    judge("mcf(200).log90.upper", &step["upper"]);
+    let wider = json(&["recur", "--events", path, "--confidence", "0.95"]);
+    let last = wider["mcf"].as_array().unwrap().last().unwrap();
+    judge("mcf(653).log95.lower", &last["lower"]);
+    judge("mcf(653).log95.upper", &last["upper"]);
+    let student = json(&["recur", "--events", path, "--limits", "student"]);
+    assert_eq!(student["limits"]["mcf"], "student");
+    let last = &student["mcf"].as_array().unwrap().last().unwrap()["lower"];
+    assert!(last.as_f64() < steps.last().unwrap()["lower"].as_f64());
+}
+
+#[test]
+fn trend_and_power_law_of_a_file_agree_with_the_reference() {
+    for (id, truncation) in [
+        ("trend-nist-8452", "time"),
+        ("trend-failure-truncated", "failure"),
+    ] {
+        let case = case("trend-test", id);
+        let file = events_of(&case);
+        let found = json(&["recur", "--events", file.path().to_str().unwrap()]);
+        let judge = |name: &str, value: &Value| {
+            case.expected(name)
+                .unwrap()
+                .judge(&case, value.as_f64().unwrap());
+        };
+        let trend = found["trend"].as_array().unwrap();
+        assert_eq!(
+            (&trend[0]["test"], &trend[1]["test"]),
+            (&"laplace".into(), &"chi-square".into())
+        );
+        judge("laplace_u", &trend[0]["statistic"]);
+        judge("laplace_p_two_sided", &trend[0]["p"]);
+        judge("mil189_chi2", &trend[1]["statistic"]);
+        judge("mil189_df", &trend[1]["df"]);
+        judge("mil189_p_two_sided", &trend[1]["p"]);
+        let law = &found["power_law"];
+        assert_eq!(law["truncation"], truncation);
+        judge("power_law.shape", &law["shape"]);
+        judge("power_law.scale", &law["scale"]);
+        judge("power_law.rate_at_end", &law["intensity"]);
+        judge("power_law.shape_unbiased", &law["shape_unbiased"]);
+        judge(
+            "power_law.shape.exact90.lower",
+            &law["shape_limits"]["lower"],
+        );
+        judge(
+            "power_law.shape.exact90.upper",
+            &law["shape_limits"]["upper"],
+        );
+        judge("power_law.cramer_von_mises", &law["fit_test"]["statistic"]);
+        let notes = found["notes"].to_string();
+        assert_eq!(
+            notes.contains("failure truncation"),
+            truncation == "failure",
+            "{notes}"
+        );
+    }
+}
+
+/// Late entry, a unit without an end, and a file in which nothing happened.
+#[test]
+fn events_with_late_entry_and_without_events_are_told() {
+    let run = |text: &str| {
+        let file = tempfile::Builder::new().suffix(".csv").tempfile().unwrap();
+        std::fs::write(file.path(), text).unwrap();
+        json(&["recur", "--events", file.path().to_str().unwrap()])
+    };
+    let late = run(
+        "unit,time,event,start\nA,300,event,\nA,900,end,\nB,500,event,400\nB,800,end,\n\
+         C,450,event,\n",
+    );
+    let at_risk: Vec<&Value> = late["mcf"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|s| &s["at_risk"])
+        .collect();
+    assert_eq!(at_risk, [2, 3, 2]);
+    assert_eq!(late["power_law"]["truncation"], "mixed");
+    assert_eq!(late["power_law"]["shape_limits"]["kind"], "approximate");
+    let notes = late["notes"].to_string();
+    assert!(
+        notes.contains("unit C: no end row") && notes.contains("fewer than four"),
+        "{notes}"
+    );
+    let quiet = run("unit,time,event\nA,300,end\n");
+    assert_eq!(quiet["mcf"].as_array().unwrap().len(), 0);
+    assert!(quiet["power_law"].is_null() && quiet["trend"][0]["p"].is_null());
+}
+
+/// A ledger by machine, slot, component and as a whole: every failure of the life table counts.
+#[test]
+fn the_sample_ledger_is_seen_as_repairable() {
+    let lives = json(&["lives", "sample-ledger"]);
+    let failures = lives["lives"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .filter(|l| l["outcome"] != "suspension")
+        .count() as u64;
+    let groups = |by: &str| -> Vec<Value> {
+        let found = json(&["recur", "sample-ledger", "--by", by]);
+        found["groups"].as_array().unwrap().clone()
+    };
+    let events =
+        |groups: &[Value]| -> u64 { groups.iter().map(|g| g["events"].as_u64().unwrap()).sum() };
+    let machines = groups("machine");
+    let tags: Vec<&Value> = machines.iter().map(|g| &g["machine"]).collect();
+    assert_eq!(tags, ["H-01", "H-02", "H-03"]);
+    assert_eq!(events(&machines), failures);
+    let components = groups("component");
+    assert_eq!(events(&components), failures);
+    let fleet = groups("fleet");
+    assert_eq!((fleet.len(), events(&fleet)), (1, failures));
+    assert_eq!(fleet[0]["units"], 3);
+    // Slots of unknown age begin later, and what failed before is left out, and said to be.
+    let slots = groups("slot");
+    assert!(events(&slots) <= failures && events(&slots) > failures * 8 / 10);
+    let packing = slots
+        .iter()
+        .find(|g| g["component"] == "packing-set")
+        .unwrap();
+    assert_eq!(packing["units"], 11);
+    assert_eq!(packing["limits"]["mcf"], "student");
+    for group in slots.iter().chain(&machines).chain(&fleet) {
+        let mut before = 0.0;
+        for step in group["mcf"].as_array().unwrap() {
+            let estimate = step["estimate"].as_f64().unwrap();
+            assert!(estimate > before, "{group}");
+            before = estimate;
+        }
+    }
+}
+
+#[test]
+fn the_repairable_view_has_filters_and_layouts() {
+    let one = json(&[
+        "recur",
+        "sample-ledger",
+        "--machine",
+        "H-02",
+        "--component",
+        "packing-set",
+        "--position",
+        "P2",
+    ]);
+    let groups = one["groups"].as_array().unwrap();
+    assert_eq!((groups.len(), &groups[0]["machine"]), (1, &"H-02".into()));
+    let earlier = json(&[
+        "recur",
+        "sample-ledger",
+        "--machine",
+        "H-02",
+        "--as-of",
+        "2023-06-30",
+    ]);
+    let later = json(&["recur", "sample-ledger", "--machine", "H-02"]);
+    assert!(earlier["groups"][0]["events"].as_u64() < later["groups"][0]["events"].as_u64());
+    let text = |format: &str| {
+        let output =
+            wearbook(&["recur", "sample-ledger", "--by", "slot", "--format", format]).output();
+        String::from_utf8(output.unwrap().stdout).unwrap()
+    };
+    let csv = text("csv");
+    assert!(csv.starts_with(
+        "group,machine,component,figure,time,at_risk,events,estimate,lower,upper,p\n"
+    ));
+    for figure in [
+        ",mcf,",
+        ",laplace,",
+        ",chi-square,",
+        ",shape,",
+        ",intensity,",
+        ",mtbf,",
+    ] {
+        assert!(csv.contains(figure), "{figure}");
+    }
+    let table = text("table");
+    for words in [
+        "packing-set",
+        "none seen",
+        "parts are renewed in a slot",
+        "Mean events a unit",
+    ] {
+        assert!(table.contains(words), "{words}\n{table}");
+    }
+    let refused = wearbook(&["recur", "--events", "x.csv", "--by", "slot"])
+        .output()
+        .unwrap();
+    assert_eq!(refused.status.code(), Some(2));
+}

@@ -10,6 +10,7 @@
 //! are no sample of lives: they say how the whole unit develops, where a life distribution
 //! says how one part ages (Ascher & Feingold, *Repairable Systems Reliability*, 1984).
 
+pub mod analysis;
 pub mod fit_test;
 pub mod intensity;
 pub mod mcf;
@@ -18,6 +19,7 @@ pub mod trend;
 pub mod units;
 mod window;
 
+pub use analysis::Analysis;
 pub use mcf::{Step, mean_cumulative};
 pub use power_law::{PowerLaw, PowerLawError, fit_power_law};
 pub use trend::{Trend, TrendTest, Verdict, trend};
