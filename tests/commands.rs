@@ -3,6 +3,8 @@
 mod common;
 #[path = "commands/curves.rs"]
 mod curves;
+#[path = "commands/fits.rs"]
+mod fits;
 
 use assert_cmd::Command;
 use common::{Case, cases};
@@ -365,210 +367,244 @@ fn wrong_use_is_exit_code_2_and_says_how() {
     }
 }
 
-fn lives_file(text: &str) -> tempfile::NamedTempFile {
+/// A case of recurrences as a CSV file of events.
+fn events_of(case: &Case) -> tempfile::NamedTempFile {
+    let list = case.data.get("units").unwrap_or(&case.data["systems"]);
+    let mut text = String::from("unit,time,event\n");
+    for (n, unit) in list.as_array().unwrap().iter().enumerate() {
+        for at in unit["events"].as_array().unwrap() {
+            text.push_str(&format!("{n},{at},event\n"));
+        }
+        if unit["truncation"] != "failure" {
+            text.push_str(&format!("{n},{},end\n", unit["end"]));
+        }
+    }
     let file = tempfile::Builder::new().suffix(".csv").tempfile().unwrap();
     std::fs::write(file.path(), text).unwrap();
     file
 }
 
 #[test]
-fn every_model_can_be_asked_for_and_stands_beside_the_others() {
-    let nist = case("lognormal", "lognormal-nist-105c");
-    let file = file_of(&nist);
+fn events_of_a_file_give_the_curve_of_the_reference() {
+    let case = case("recurrence", "mcf-valve-seats");
+    let file = events_of(&case);
     let path = file.path().to_str().unwrap();
-    let fit = |more: &[&str]| -> Value {
-        let mut args = vec!["fit", "--lives", path];
-        args.extend(more);
-        json(&args)["fits"][0].clone()
+    let found = json(&["recur", "--events", path]);
+    for (key, value) in [("units", 41), ("events", 48)] {
+        assert_eq!(found[key], value, "{key}");
+    }
+    let steps = found["mcf"].as_array().unwrap();
+    let step = steps
+        .iter()
+        .rev()
+        .find(|s| s["time"].as_f64() <= Some(200.0))
+        .unwrap();
+    for key in [
+        "time",
+        "at_risk",
+        "events",
+        "estimate",
+        "standard_error",
+        "lower",
+        "upper",
+    ] {
+        assert!(step[key].is_number(), "{key}");
+    }
+    let judge = |name: &str, value: &Value| {
+        case.expected(name)
+            .unwrap()
+            .judge(&case, value.as_f64().unwrap());
     };
-    let lognormal = fit(&["--model", "lognormal", "--limits", "wald"]);
-    let judge = |name: &str, value: f64| nist.expected(name).unwrap().judge(&nist, value);
-    let number = |value: &Value| value.as_f64().unwrap();
-    judge("sigma", number(&lognormal["shape"]["estimate"]));
-    judge("mu", number(&lognormal["scale"]["estimate"]).ln());
-    judge("mu.wald90.lower", number(&lognormal["scale"]["lower"]).ln());
-    judge("sigma.wald90.upper", number(&lognormal["shape"]["upper"]));
-    judge("b10", number(&lognormal["life_at"][1]["estimate"]));
-    judge("loglik", number(&lognormal["log_likelihood"]));
-    judge("aicc.lognormal", number(&lognormal["aicc"]));
-    let exponential = fit(&["--model", "exponential"]);
-    judge("exponential.mean", number(&exponential["mean"]["estimate"]));
-    assert_eq!(exponential["limits"]["kind"], "chi-square");
-    assert_eq!(exponential["shape"]["estimate"], 1.0);
-    // The plain Weibull tells that another model is better, and best takes it.
-    let weibull = fit(&[]);
-    judge("aicc.weibull", number(&weibull["aicc"]));
-    let models = weibull["models"].as_array().unwrap();
-    assert_eq!(models.len(), 4);
-    assert_eq!(models[3]["model"], "lognormal");
-    assert_eq!(models[3]["chosen"], true);
-    assert!(notes(&weibull).contains("--model lognormal shows it"));
-    let best = fit(&["--model", "best"]);
-    assert_eq!(best["model"], "lognormal");
-    assert!(notes(&best).contains("by AICc the lognormal is chosen"));
-    let plain = fit(&["--plain"]);
-    assert!(plain["fit_test"].is_null() && plain["models"].as_array().unwrap().is_empty());
+    judge("mcf(200)", &step["estimate"]);
+    judge("mcf(200).log90.lower", &step["lower"]);
+    judge("mcf(200).log90.upper", &step["upper"]);
+    let wider = json(&["recur", "--events", path, "--confidence", "0.95"]);
+    let last = wider["mcf"].as_array().unwrap().last().unwrap();
+    judge("mcf(653).log95.lower", &last["lower"]);
+    judge("mcf(653).log95.upper", &last["upper"]);
+    let student = json(&["recur", "--events", path, "--limits", "student"]);
+    assert_eq!(student["limits"]["mcf"], "student");
+    let last = &student["mcf"].as_array().unwrap().last().unwrap()["lower"];
+    assert!(last.as_f64() < steps.last().unwrap()["lower"].as_f64());
 }
 
-fn notes(fit: &Value) -> String {
-    fit["notes"]
+#[test]
+fn trend_and_power_law_of_a_file_agree_with_the_reference() {
+    for (id, truncation) in [
+        ("trend-nist-8452", "time"),
+        ("trend-failure-truncated", "failure"),
+    ] {
+        let case = case("trend-test", id);
+        let file = events_of(&case);
+        let found = json(&["recur", "--events", file.path().to_str().unwrap()]);
+        let judge = |name: &str, value: &Value| {
+            case.expected(name)
+                .unwrap()
+                .judge(&case, value.as_f64().unwrap());
+        };
+        let trend = found["trend"].as_array().unwrap();
+        assert_eq!(
+            (&trend[0]["test"], &trend[1]["test"]),
+            (&"laplace".into(), &"chi-square".into())
+        );
+        judge("laplace_u", &trend[0]["statistic"]);
+        judge("laplace_p_two_sided", &trend[0]["p"]);
+        judge("mil189_chi2", &trend[1]["statistic"]);
+        judge("mil189_df", &trend[1]["df"]);
+        judge("mil189_p_two_sided", &trend[1]["p"]);
+        let law = &found["power_law"];
+        assert_eq!(law["truncation"], truncation);
+        judge("power_law.shape", &law["shape"]);
+        judge("power_law.scale", &law["scale"]);
+        judge("power_law.rate_at_end", &law["intensity"]);
+        judge("power_law.shape_unbiased", &law["shape_unbiased"]);
+        judge(
+            "power_law.shape.exact90.lower",
+            &law["shape_limits"]["lower"],
+        );
+        judge(
+            "power_law.shape.exact90.upper",
+            &law["shape_limits"]["upper"],
+        );
+        judge("power_law.cramer_von_mises", &law["fit_test"]["statistic"]);
+        let notes = found["notes"].to_string();
+        assert_eq!(
+            notes.contains("failure truncation"),
+            truncation == "failure",
+            "{notes}"
+        );
+    }
+}
+
+/// Late entry, a unit without an end, and a file in which nothing happened.
+#[test]
+fn events_with_late_entry_and_without_events_are_told() {
+    let run = |text: &str| {
+        let file = tempfile::Builder::new().suffix(".csv").tempfile().unwrap();
+        std::fs::write(file.path(), text).unwrap();
+        json(&["recur", "--events", file.path().to_str().unwrap()])
+    };
+    let late = run(
+        "unit,time,event,start\nA,300,event,\nA,900,end,\nB,500,event,400\nB,800,end,\n\
+         C,450,event,\n",
+    );
+    let at_risk: Vec<&Value> = late["mcf"]
         .as_array()
         .unwrap()
         .iter()
-        .map(|n| n.as_str().unwrap())
-        .collect::<Vec<_>>()
-        .join("\n")
+        .map(|s| &s["at_risk"])
+        .collect();
+    assert_eq!(at_risk, [2, 3, 2]);
+    assert_eq!(late["power_law"]["truncation"], "mixed");
+    assert_eq!(late["power_law"]["shape_limits"]["kind"], "approximate");
+    let notes = late["notes"].to_string();
+    assert!(
+        notes.contains("unit C: no end row") && notes.contains("fewer than four"),
+        "{notes}"
+    );
+    let quiet = run("unit,time,event\nA,300,end\n");
+    assert_eq!(quiet["mcf"].as_array().unwrap().len(), 0);
+    assert!(quiet["power_law"].is_null() && quiet["trend"][0]["p"].is_null());
 }
 
+/// A ledger by machine, slot, component and as a whole: every failure of the life table counts.
 #[test]
-fn a_location_is_fitted_with_limits_and_its_absence_is_told() {
-    let three = case("three-parameter", "three-parameter-lockhart-stephens");
-    let file = file_of(&three);
-    let path = file.path().to_str().unwrap();
-    for kind in ["posterior", "wald"] {
-        let found = json(&[
-            "fit", "--lives", path, "--model", "weibull3", "--limits", kind,
-        ]);
-        let fit = &found["fits"][0];
-        for (name, value) in [
-            ("shape", &fit["shape"]),
-            ("scale", &fit["scale"]),
-            ("threshold", &fit["location"]),
-            ("mttf", &fit["mean"]),
-            ("b10", &fit["life_at"][1]),
-        ] {
-            let number = |key: &str| value[key].as_f64().unwrap();
-            three
-                .expected(name)
-                .unwrap()
-                .judge(&three, number("estimate"));
-            assert!(number("lower") < number("upper"), "{kind} {name}");
-        }
-        three
-            .expected("aicc.weibull3")
-            .unwrap()
-            .judge(&three, fit["aicc"].as_f64().unwrap());
-    }
-    let early = lives_file("lo,hi\n1,1\n2,2\n3,3\n9,9\n40,40\n200,200\n");
-    let none = json(&[
-        "fit",
-        "--lives",
-        early.path().to_str().unwrap(),
-        "--model",
-        "weibull3",
-    ]);
-    assert!(none["fits"][0]["shape"].is_null());
-    assert!(notes(&none["fits"][0]).contains("has no maximum"));
-}
-
-#[test]
-fn a_stated_shape_speaks_without_any_failure() {
-    let zero = case("one-parameter", "one-parameter-zero-failures");
-    let file = file_of(&zero);
-    let path = file.path().to_str().unwrap();
-    let found = json(&["fit", "--lives", path, "--shape", "2"]);
-    let fit = &found["fits"][0];
-    assert!(fit["scale"]["estimate"].is_null() && fit["scale"]["upper"].is_null());
-    // Two-sided 90 % has a lower limit of one-sided 95 %.
-    zero.expected("scale.lower95")
+fn the_sample_ledger_is_seen_as_repairable() {
+    let lives = json(&["lives", "sample-ledger"]);
+    let failures = lives["lives"]
+        .as_array()
         .unwrap()
-        .judge(&zero, fit["scale"]["lower"].as_f64().unwrap());
-    zero.expected("b10.lower95")
-        .unwrap()
-        .judge(&zero, fit["life_at"][1]["lower"].as_f64().unwrap());
-    assert!(notes(fit).contains("one-sided with 95 % confidence"));
-    let three = case("one-parameter", "one-parameter-three-failures");
-    let file = file_of(&three);
-    let path = file.path().to_str().unwrap();
-    let found = json(&["fit", "--lives", path, "--shape", "1.5"]);
-    let scale = &found["fits"][0]["scale"];
-    for (name, key) in [
-        ("scale", "estimate"),
-        ("scale.two_sided90.lower", "lower"),
-        ("scale.two_sided90.upper", "upper"),
-    ] {
-        three
-            .expected(name)
-            .unwrap()
-            .judge(&three, scale[key].as_f64().unwrap());
-    }
-    let posterior = json(&[
-        "fit",
-        "--lives",
-        path,
-        "--shape",
-        "1.5",
-        "--limits",
-        "posterior",
-    ]);
-    let lower = posterior["fits"][0]["scale"]["lower"].as_f64().unwrap();
-    assert!(lower > scale["lower"].as_f64().unwrap());
-}
-
-#[test]
-fn ranks_are_reached_from_the_command_line() {
-    let rank = case("rank-regression", "rank-ball-bearings");
-    let file = file_of(&rank);
-    let path = file.path().to_str().unwrap();
-    let ask = |more: &[&str]| {
-        let mut args = vec!["fit", "--lives", path, "--method", "ranks"];
-        args.extend(more);
-        json(&args)["fits"][0].clone()
+        .iter()
+        .filter(|l| l["outcome"] != "suspension")
+        .count() as u64;
+    let groups = |by: &str| -> Vec<Value> {
+        let found = json(&["recur", "sample-ledger", "--by", by]);
+        found["groups"].as_array().unwrap().clone()
     };
-    let exact = ask(&[]);
-    let benard = ask(&["--ranks", "benard", "--regress", "y-on-x"]);
-    assert_eq!(exact["method"], "ranks");
-    assert_eq!(exact["limits"]["kind"], "none");
-    assert!(exact["log_likelihood"].is_null());
-    let number = |value: &Value| value.as_f64().unwrap();
-    assert!(number(&exact["r_squared"]) > 0.9);
-    assert!(number(&exact["r_squared_critical"]) > 0.8);
-    assert!(number(&exact["shape"]["estimate"]) != number(&benard["shape"]["estimate"]));
-    let lognormal = ask(&["--model", "lognormal"]);
-    assert_eq!(lognormal["model"], "lognormal");
-}
-
-#[test]
-fn a_prior_for_the_shape_narrows_the_limits_and_says_so() {
-    let file = lives_file("lo,hi\n500,500\n800,\n900,\n");
-    let path = file.path().to_str().unwrap();
-    // One failure: the flat prior leaves the shape open, a stated one closes it.
-    let flat = json(&["fit", "--lives", path]);
-    assert!(flat["fits"][0]["shape"]["lower"].is_null());
-    let stated = json(&["fit", "--lives", path, "--shape-prior", "1.5,4"]);
-    let shape = &stated["fits"][0]["shape"];
-    assert!(shape["lower"].as_f64().unwrap() > 1.0 && shape["upper"].as_f64().unwrap() < 6.0);
-    assert!(notes(&stated["fits"][0]).contains("prior for the shape, 1.5 to 4"));
-}
-
-/// What does not go together is refused in words, with the exit code of wrong use.
-#[test]
-fn options_of_fit_that_contradict_each_other_are_refused() {
-    let file = lives_file("lo,hi\n500,500\n800,\n900,900\n");
-    let path = file.path().to_str().unwrap();
-    for (args, words) in [
-        (&["--ranks", "benard"][..], "add --method ranks"),
-        (
-            &["--method", "ranks", "--model", "weibull3"],
-            "a line through ranks",
-        ),
-        (
-            &["--method", "ranks", "--limits", "wald"],
-            "comes without limits",
-        ),
-        (&["--shape", "2", "--model", "lognormal"], "beside --shape"),
-        (&["--limits", "chi-square"], "single parameter"),
-        (
-            &["--model", "weibull3", "--limits", "likelihood-ratio"],
-            "posterior or wald",
-        ),
-        (&["--shape-prior", "register"], "has no register"),
-    ] {
-        let mut all = vec!["fit", "--lives", path];
-        all.extend(args);
-        let output = wearbook(&all).output().unwrap();
-        let said = String::from_utf8_lossy(&output.stderr).into_owned();
-        assert_eq!(output.status.code(), Some(2), "{args:?}: {said}");
-        assert!(said.contains(words), "{args:?}: {said}");
+    let events =
+        |groups: &[Value]| -> u64 { groups.iter().map(|g| g["events"].as_u64().unwrap()).sum() };
+    let machines = groups("machine");
+    let tags: Vec<&Value> = machines.iter().map(|g| &g["machine"]).collect();
+    assert_eq!(tags, ["H-01", "H-02", "H-03"]);
+    assert_eq!(events(&machines), failures);
+    let components = groups("component");
+    assert_eq!(events(&components), failures);
+    let fleet = groups("fleet");
+    assert_eq!((fleet.len(), events(&fleet)), (1, failures));
+    assert_eq!(fleet[0]["units"], 3);
+    // Slots of unknown age begin later, and what failed before is left out, and said to be.
+    let slots = groups("slot");
+    assert!(events(&slots) <= failures && events(&slots) > failures * 8 / 10);
+    let packing = slots
+        .iter()
+        .find(|g| g["component"] == "packing-set")
+        .unwrap();
+    assert_eq!(packing["units"], 11);
+    assert_eq!(packing["limits"]["mcf"], "student");
+    for group in slots.iter().chain(&machines).chain(&fleet) {
+        let mut before = 0.0;
+        for step in group["mcf"].as_array().unwrap() {
+            let estimate = step["estimate"].as_f64().unwrap();
+            assert!(estimate > before, "{group}");
+            before = estimate;
+        }
     }
+}
+
+#[test]
+fn the_repairable_view_has_filters_and_layouts() {
+    let one = json(&[
+        "recur",
+        "sample-ledger",
+        "--machine",
+        "H-02",
+        "--component",
+        "packing-set",
+        "--position",
+        "P2",
+    ]);
+    let groups = one["groups"].as_array().unwrap();
+    assert_eq!((groups.len(), &groups[0]["machine"]), (1, &"H-02".into()));
+    let earlier = json(&[
+        "recur",
+        "sample-ledger",
+        "--machine",
+        "H-02",
+        "--as-of",
+        "2023-06-30",
+    ]);
+    let later = json(&["recur", "sample-ledger", "--machine", "H-02"]);
+    assert!(earlier["groups"][0]["events"].as_u64() < later["groups"][0]["events"].as_u64());
+    let text = |format: &str| {
+        let output =
+            wearbook(&["recur", "sample-ledger", "--by", "slot", "--format", format]).output();
+        String::from_utf8(output.unwrap().stdout).unwrap()
+    };
+    let csv = text("csv");
+    assert!(csv.starts_with(
+        "group,machine,component,figure,time,at_risk,events,estimate,lower,upper,p\n"
+    ));
+    for figure in [
+        ",mcf,",
+        ",laplace,",
+        ",chi-square,",
+        ",shape,",
+        ",intensity,",
+        ",mtbf,",
+    ] {
+        assert!(csv.contains(figure), "{figure}");
+    }
+    let table = text("table");
+    for words in [
+        "packing-set",
+        "none seen",
+        "parts are renewed in a slot",
+        "Mean events a unit",
+    ] {
+        assert!(table.contains(words), "{words}\n{table}");
+    }
+    let refused = wearbook(&["recur", "--events", "x.csv", "--by", "slot"])
+        .output()
+        .unwrap();
+    assert_eq!(refused.status.code(), Some(2));
 }

@@ -6,6 +6,7 @@
 use std::io;
 
 use crate::book::BookError;
+use crate::intake::events_csv::EventsFileError;
 use crate::intake::lives_csv::LivesFileError;
 use crate::quantity::trouble::{Trouble, shown};
 use crate::register::RegisterError;
@@ -123,6 +124,17 @@ impl From<StoreError> for CommandError {
 
 impl From<LivesFileError> for CommandError {
     fn from(error: LivesFileError) -> Self {
+        let fault = if error.is_io() {
+            Fault::Io
+        } else {
+            Fault::Data
+        };
+        Self::all(fault, error.troubles())
+    }
+}
+
+impl From<EventsFileError> for CommandError {
+    fn from(error: EventsFileError) -> Self {
         let fault = if error.is_io() {
             Fault::Io
         } else {

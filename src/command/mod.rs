@@ -16,10 +16,12 @@ mod fault;
 mod fit;
 mod fit_ask;
 mod fit_modes;
+mod histories;
 mod interval;
 mod lives;
 mod query;
 mod record;
+mod recur;
 mod report;
 mod select;
 mod simulate;
@@ -60,6 +62,7 @@ enum Command {
     Lives(lives::LivesArgs),
     Fit(fit::FitArgs),
     Interval(interval::IntervalArgs),
+    Recur(recur::RecurArgs),
     Report(report::ReportArgs),
     Query(query::QueryArgs),
     Export(export::ExportArgs),
@@ -88,6 +91,7 @@ pub fn main() -> ExitCode {
         Command::Lives(args) => lives::run(args, &mut ui),
         Command::Fit(args) => fit::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
+        Command::Recur(args) => recur::run(args, &mut ui),
         Command::Report(args) => report::run(args, &mut ui),
         Command::Query(args) => query::run(args, &mut ui),
         Command::Export(args) => export::run(args, &mut ui),

@@ -28,10 +28,15 @@ pub struct Select {
 impl Select {
     /// True where the row is asked for.
     pub fn takes(&self, row: &LifeRow) -> bool {
+        self.takes_slot(&row.machine, &row.component, &row.position)
+    }
+
+    /// True where the slot is asked for.
+    pub fn takes_slot(&self, machine: &str, component: &str, position: &str) -> bool {
         let asked = |list: &[String], name: &str| list.is_empty() || list.iter().any(|n| n == name);
-        asked(&self.component, &row.component)
-            && asked(&self.position, &row.position)
-            && asked(&self.machine, &row.machine)
+        asked(&self.component, component)
+            && asked(&self.position, position)
+            && asked(&self.machine, machine)
     }
 
     /// True where the component is asked for.

@@ -1,6 +1,7 @@
 //! Intake: what comes from outside a ledger.
 //!
-//! In: files of other shapes. Out: checked lives.
+//! In: files of other shapes. Out: checked lives and units.
 //! Never: a guess at what a cell means; statistics; printing.
 
+pub mod events_csv;
 pub mod lives_csv;

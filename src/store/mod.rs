@@ -14,6 +14,7 @@ mod cursor;
 mod error;
 mod files;
 mod load;
+mod meters;
 mod registers;
 mod rows;
 mod verify;
@@ -32,6 +33,7 @@ pub use catalogue::{Header, QUERIES, Query, Table, tables};
 pub use error::{StoreError, StoreFault};
 pub use files::ExportKind;
 pub use load::read_statement;
+pub use meters::{MeterSegment, Meters};
 pub use registers::Ledger;
 pub use rows::{EntryCount, SlotStay, UsageNow};
 
@@ -225,6 +227,11 @@ impl Store {
     /// One row per machine and meter.
     pub fn usage_now(&self) -> Result<Vec<UsageNow>, StoreError> {
         self.rows()
+    }
+
+    /// Usage of every machine on every meter at any moment.
+    pub fn meters(&self) -> Result<Meters, StoreError> {
+        self.rows().map(Meters::new)
     }
 
     /// One row per ledger and kind of entry.

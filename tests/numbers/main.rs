@@ -15,4 +15,5 @@ mod nonparametric;
 mod policy;
 mod posterior_routes;
 mod ranks;
+mod recurrence;
 mod study;

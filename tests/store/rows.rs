@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use rust_decimal::Decimal;
 use wearbook::life::{Flag, Outcome, RenewalKind};
+use wearbook::store::Cell;
 
 use crate::plants::{Plant, at, shown};
 
@@ -54,6 +55,50 @@ fn the_other_rows_come_back_typed() {
     assert_eq!(counts.iter().map(|count| count.entries).sum::<u64>(), 9);
     let head = &store.heads()[0];
     assert_eq!((head.book.as_str(), head.lines), ("books/line-1.jsonl", 9));
+}
+
+/// Usage at any moment is that of the queries at the moments they tell of, across an exchange
+/// of the meter, before the first reading and after the last.
+#[test]
+fn usage_at_any_moment_agrees_with_the_queries() {
+    let mut met = 0;
+    for case in [
+        "meter-reset",
+        "beyond-readings",
+        "inspections",
+        "single-reading",
+    ] {
+        let store = Plant::of_case(case).store();
+        let meters = store.meters().expect("meters");
+        let told = store.table("usage_at").expect("usage_at");
+        let column = |name: &str| at(&told.columns, name);
+        let places = ["machine", "meter", "time", "usage"].map(column);
+        for row in &told.rows {
+            let [machine, meter, time, usage] = places.map(|n| &row[n]);
+            let (Cell::Text(machine), Cell::Text(meter), Cell::Time(time)) = (machine, meter, time)
+            else {
+                continue; // an entry that names no machine
+            };
+            let got = meters.usage(machine, meter, *time);
+            match usage {
+                Cell::Float(usage) => {
+                    met += 1;
+                    let got = got.expect("usage");
+                    assert!((got - usage).abs() < 1e-9, "{case}: {got} for {usage}");
+                }
+                _ => assert_eq!(got, None, "{case}: {machine} {meter} {time}"),
+            }
+        }
+    }
+    assert!(met > 20, "{met}");
+    let meters = Plant::of_case("meter-reset")
+        .store()
+        .meters()
+        .expect("meters");
+    assert_eq!(
+        meters.usage("nowhere", "hours", chrono::DateTime::UNIX_EPOCH),
+        None
+    );
 }
 
 /// However a job's costs are shared, the shares are the whole: parts of every renewal,
