@@ -8,6 +8,7 @@ use clap::ValueEnum;
 use rayon::prelude::*;
 
 use super::select::Select;
+use super::trend_note::trend_note;
 use super::{CommandError, Fault, Format, Outcome, Ui};
 use crate::intake::lives_csv;
 use crate::life::{Life, LifeRow, Sample};
@@ -230,6 +231,7 @@ fn from_ledger(args: &FitArgs, ui: &mut Ui) -> Result<Vec<Group>, CommandError> 
     let by_position = args.by.is_empty() || args.by.contains(&By::Position);
     let by_machine = args.by.contains(&By::Machine);
     let mut groups: BTreeMap<(usize, String, String), Group> = BTreeMap::new();
+    let mut rows_of: BTreeMap<(usize, String, String), Vec<&LifeRow>> = BTreeMap::new();
     for row in rows.iter().filter(|row| args.select.takes(row)) {
         let part = |wanted: bool, text: &str| {
             if wanted {
@@ -241,8 +243,10 @@ fn from_ledger(args: &FitArgs, ui: &mut Ui) -> Result<Vec<Group>, CommandError> 
         let position = part(by_position, &row.position);
         let machine = part(by_machine, &row.machine);
         let rank = super::select::rank(&store, &row.component);
+        let key = (rank, position.clone(), machine.clone());
+        rows_of.entry(key.clone()).or_default().push(row);
         let group = groups
-            .entry((rank, position.clone(), machine.clone()))
+            .entry(key)
             .or_insert_with(|| new_group(args, &store, row, position, machine));
         match row.life(args.mode.as_deref()) {
             Ok(life) => group.lives.push(life),
@@ -251,6 +255,10 @@ fn from_ledger(args: &FitArgs, ui: &mut Ui) -> Result<Vec<Group>, CommandError> 
     }
     if groups.is_empty() {
         return Err(super::select::no_lives(&store));
+    }
+    for (key, group) in &mut groups {
+        let note = trend_note(&rows_of[key], args.mode.as_deref(), store.as_of());
+        group.notes.extend(note);
     }
     Ok(groups.into_values().collect())
 }

@@ -9,6 +9,7 @@ use clap::{Parser, Subcommand};
 
 mod beside;
 mod check;
+mod compare;
 mod evidence;
 mod export;
 mod fault;
@@ -21,6 +22,7 @@ mod report;
 mod select;
 mod simulate;
 mod start;
+mod trend_note;
 mod ui;
 mod withdraw;
 
@@ -56,6 +58,7 @@ enum Command {
     Check(check::CheckArgs),
     Lives(lives::LivesArgs),
     Fit(fit::FitArgs),
+    Compare(Box<compare::CompareArgs>),
     Interval(interval::IntervalArgs),
     Report(report::ReportArgs),
     Query(query::QueryArgs),
@@ -84,6 +87,7 @@ pub fn main() -> ExitCode {
         Command::Check(args) => check::run(args, &mut ui),
         Command::Lives(args) => lives::run(args, &mut ui),
         Command::Fit(args) => fit::run(args, &mut ui),
+        Command::Compare(args) => compare::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
         Command::Report(args) => report::run(args, &mut ui),
         Command::Query(args) => query::run(args, &mut ui),

@@ -8,3 +8,4 @@ mod identities;
 mod model;
 mod policy;
 mod study;
+mod trend;
