@@ -14,7 +14,8 @@
 
 use thiserror::Error;
 
-use super::fit::{B_FROM, B_TO, FitError, SCAN_STEP, TOLERANCE, best_scale, one_usage, scan};
+use super::fit::{B_FROM, B_TO, FitError, SCAN_STEP, TOLERANCE, best_scale, scan};
+use super::fit_error::one_usage;
 use super::likelihood::Likelihood;
 use crate::life::{End, Sample};
 

@@ -7,47 +7,13 @@
 //! is left; with windows, damped Newton in `(ln scale, ln shape)`.
 //! Source: Meeker & Escobar (1998), chapter 8; NIST/SEMATECH e-Handbook 8.4.1.2.
 
-use thiserror::Error;
-
 use super::distribution::{Distribution, Lognormal};
 use super::family::Family;
+pub use super::fit_error::FitError;
+use super::fit_error::{check_bounded, told_apart};
 use super::likelihood::{Likelihood, Slope};
 use super::weibull::Weibull;
-use crate::life::{End, Life, Sample, counted_lives};
-
-/// Why a sample has no Weibull maximum-likelihood estimate.
-#[derive(Debug, Clone, PartialEq, Error)]
-pub enum FitError {
-    /// The sample holds no life at all.
-    #[error("no lives to fit")]
-    Empty,
-    /// The likelihood keeps rising with the scale.
-    #[error("no failure in {}: the scale has no upper end", counted_lives(*lives))]
-    NoFailures { lives: u64 },
-    /// Every failure fits one usage and nothing ran longer: the shape has no upper end.
-    #[error(
-        "every failure ({failures}) fits one usage, between {from} and {to}, and no item ran beyond it: the shape has no upper end"
-    )]
-    ShapeUnbounded { from: f64, to: f64, failures: u64 },
-    /// The likelihood rises towards shape 0: what was seen to fail could as well have
-    /// failed as soon as it was put in.
-    #[error(
-        "the likelihood rises towards shape 0: no failure is known to have come late, so nothing holds the shape up"
-    )]
-    ShapeTowardsZero,
-    /// The likelihood rises with the shape as far as it is looked at.
-    #[error(
-        "the likelihood still rises at shape {shape:.0}: entry ages or windows leave the shape without an upper end"
-    )]
-    ShapeAtEdge { shape: f64 },
-    /// The gradient stayed above tolerance; the last point is for diagnosis, not for use.
-    #[error("the search did not converge (last shape {shape}, scale {scale}, gradient {gradient})")]
-    NotConverged {
-        shape: f64,
-        scale: f64,
-        gradient: f64,
-    },
-}
+use crate::life::{End, Life, Sample};
 
 /// A Weibull maximum-likelihood estimate.
 #[derive(Debug, Clone, PartialEq)]
@@ -133,9 +99,9 @@ pub fn aicc(log_likelihood: f64, parameters: u64, lives: u64) -> Option<f64> {
 /// Gradient per failure below which a search counts as converged.
 pub(super) const TOLERANCE: f64 = 1e-9;
 
-/// ln shape between which searches with entry ages or windows run: shape 0.018 to 403.
+/// ln shape between which searches with entry ages or windows run: shape 0.018 to 2,981.
 pub(super) const B_FROM: f64 = -4.0;
-pub(super) const B_TO: f64 = 6.0;
+pub(super) const B_TO: f64 = 8.0;
 
 /// Fits shape and scale by maximum likelihood.
 ///
@@ -165,7 +131,7 @@ pub fn fit_weibull(sample: &Sample) -> Result<WeibullFit, FitError> {
 pub fn fit_family(sample: &Sample, family: Family) -> Result<FamilyFit, FitError> {
     check_bounded(sample)?;
     let likelihood = Likelihood::of(sample, family);
-    let (a, b) = maximise(&likelihood, sample)?;
+    let (a, b) = maximise(&likelihood, sample).map_err(|error| told_apart(error, sample))?;
     finish(&likelihood, sample, a, b)
 }
 
@@ -218,50 +184,6 @@ fn finish(likelihood: &Likelihood, sample: &Sample, a: f64, b: f64) -> Result<Fa
         lives: sample.count(),
         failures,
     })
-}
-
-/// Tells data apart that leave the likelihood without a maximum.
-///
-/// If one usage lies in every failure's window and no suspension ran beyond it, a
-/// distribution that puts all failures there fits perfectly, and the shape has no end.
-fn check_bounded(sample: &Sample) -> Result<(), FitError> {
-    if sample.count() == 0 {
-        return Err(FitError::Empty);
-    }
-    let failures = sample.failures();
-    if failures == 0 {
-        return Err(FitError::NoFailures {
-            lives: sample.count(),
-        });
-    }
-    if let Some((from, to)) = one_usage(sample) {
-        return Err(FitError::ShapeUnbounded { from, to, failures });
-    }
-    Ok(())
-}
-
-/// The stretch of usages that lies in every failure's window and that no suspension ran
-/// beyond, where there is one.
-pub(super) fn one_usage(sample: &Sample) -> Option<(f64, f64)> {
-    let (mut from, mut to) = (0.0_f64, f64::INFINITY);
-    for life in sample.lives() {
-        match life.end {
-            End::Failure { at } => {
-                from = from.max(at);
-                to = to.min(at);
-            }
-            End::Suspension { at } => from = from.max(at),
-            End::Interval { lo, hi } => {
-                from = from.max(lo);
-                to = to.min(hi);
-            }
-            End::Left { hi } => {
-                from = from.max(life.entry);
-                to = to.min(hi);
-            }
-        }
-    }
-    (from <= to).then_some((from, to))
 }
 
 /// The internal log scale that maximises the likelihood at `b`.

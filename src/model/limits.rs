@@ -23,6 +23,8 @@ pub enum LimitsKind {
     LikelihoodRatio,
     /// Normal approximation on the log scale.
     Wald,
+    /// Chi-square, for a single parameter.
+    ChiSquare,
     None,
 }
 
@@ -32,6 +34,7 @@ impl LimitsKind {
             LimitsKind::Posterior => "posterior",
             LimitsKind::LikelihoodRatio => "likelihood-ratio",
             LimitsKind::Wald => "wald",
+            LimitsKind::ChiSquare => "chi-square",
             LimitsKind::None => "none",
         }
     }

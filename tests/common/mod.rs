@@ -3,6 +3,8 @@
 
 use std::path::PathBuf;
 
+pub mod naive;
+pub mod quadrature;
 pub mod study;
 
 use serde::Deserialize;

@@ -15,11 +15,14 @@
 //! 2nd ed. (2003), appendix E and section 5.1 (conditional and posterior limits coincide).
 
 mod conditional;
+mod from_nodes;
 pub mod several;
 
+use statrs::function::gamma::ln_gamma;
 use thiserror::Error;
 
 use self::conditional::{Conditional, ScaleTable, ln_scale_mass};
+pub(crate) use self::from_nodes::GridNode;
 use super::family::Family;
 use super::fit::best_scale;
 use super::likelihood::Likelihood;
@@ -56,6 +59,17 @@ impl ShapePrior {
         })
     }
 
+    /// Its 5 % and 95 % points; `None` for the flat one.
+    pub fn points(self) -> Option<(f64, f64)> {
+        match self {
+            ShapePrior::Flat => None,
+            ShapePrior::LogNormal { mean, sd } => {
+                let reach = 1.644_853_626_951_472_2 * sd;
+                Some(((mean - reach).exp(), (mean + reach).exp()))
+            }
+        }
+    }
+
     /// Width of the panels around the peak, in standard deviations. Limits far out in the
     /// tails of a quantile need a finer rule than the means a decision takes.
     fn panel(self) -> f64 {
@@ -66,7 +80,7 @@ impl ShapePrior {
     }
 
     /// Log density in ln shape, up to a constant.
-    fn ln_density(self, b: f64) -> f64 {
+    pub(crate) fn ln_density(self, b: f64) -> f64 {
         match self {
             ShapePrior::Flat => 0.0,
             ShapePrior::LogNormal { mean, sd } => -0.5 * ((b - mean) / sd).powi(2),
@@ -118,6 +132,8 @@ pub struct Posterior {
     panels: Vec<Panel>,
     /// Log of the density's normaliser, relative to `ln_marginal`.
     ln_norm: f64,
+    /// ln shape, where the nodes came ready made and there are no panels.
+    shape_table: Option<ScaleTable>,
 }
 
 /// Density is followed down to e^(−DROP) of its peak: 1e-14.
@@ -201,6 +217,7 @@ impl Posterior {
             nodes,
             panels,
             ln_norm: top + total.ln(),
+            shape_table: None,
         })
     }
 
@@ -226,6 +243,7 @@ impl Posterior {
             prior: ShapePrior::Flat,
             failures,
             panels: Vec::new(),
+            shape_table: None,
             ln_norm: 0.0,
         })
     }
@@ -265,6 +283,39 @@ impl Posterior {
         }
     }
 
+    /// Probability that the target lies below `value` (in its own unit, above 0).
+    pub fn below(&self, target: Target, value: f64) -> f64 {
+        match target {
+            Target::Shape => self.shape_below(value.ln()),
+            Target::Reliability(_) => {
+                1.0 - self.search_cdf(target, self.family().z_at(1.0 - value)).0
+            }
+            _ => self.search_cdf(target, value.ln()).0,
+        }
+    }
+
+    fn shape_below(&self, b: f64) -> f64 {
+        if let Some(table) = &self.shape_table {
+            return table.cdf(b).0;
+        }
+        match self.panels.iter().rfind(|panel| panel.from <= b) {
+            Some(panel) if b >= panel.to => panel.below + panel.mass,
+            Some(panel) => panel.below + self.mass_between(panel.from, b),
+            None => 0.0,
+        }
+    }
+
+    /// Log of the integral of likelihood times prior over ln scale and ln shape, constants of the
+    /// likelihood kept, the shape prior's own normaliser left out: for weighing posteriors of
+    /// one prior against each other.
+    pub fn ln_evidence(&self) -> f64 {
+        if !self.likelihood.is_closed() {
+            return self.ln_norm;
+        }
+        let r = self.failures as f64;
+        self.ln_norm + ln_gamma(r) - self.likelihood.sum_ln_failures() - r * self.shift()
+    }
+
     /// Median and two-sided limits.
     pub fn limits(&self, target: Target, confidence: f64) -> Limits {
         let tail = 0.5 * (1.0 - confidence);
@@ -289,6 +340,9 @@ impl Posterior {
     }
 
     fn shape_quantile(&self, p: f64) -> Option<f64> {
+        if let Some(table) = &self.shape_table {
+            return Some(table.quantile(p).exp());
+        }
         if let ([only], true) = (self.nodes.as_slice(), self.panels.is_empty()) {
             return Some(only.shape);
         }
