@@ -242,7 +242,7 @@ fn owner(scopes: &[Scope], machine: &str, position: &str) -> usize {
         .unwrap_or(0)
 }
 
-fn prior(component: &Component, ask: &Ask) -> ShapePrior {
+pub(super) fn prior(component: &Component, ask: &Ask) -> ShapePrior {
     let stated = || {
         let prior = component.shape_prior.as_ref()?;
         ShapePrior::from_points(prior.low, prior.high)
@@ -251,7 +251,7 @@ fn prior(component: &Component, ask: &Ask) -> ShapePrior {
 }
 
 /// Planned and failed cost: given, from the ledger's jobs, or from the register.
-fn costs(
+pub(super) fn costs(
     register: &Register,
     component: &Component,
     renewals: &[RenewalCost],

@@ -9,6 +9,7 @@ use rayon::prelude::*;
 
 use super::fit_ask::How;
 use super::select::Select;
+use super::trend_note::trend_note;
 use super::{CommandError, Fault, Format, Outcome, Ui};
 use crate::intake::lives_csv;
 use crate::life::{Life, LifeRow, Sample};
@@ -270,6 +271,7 @@ fn from_ledger(args: &FitArgs, ui: &mut Ui) -> Result<Vec<Group>, CommandError> 
     let by_position = args.by.is_empty() || args.by.contains(&By::Position);
     let by_machine = args.by.contains(&By::Machine);
     let mut groups: BTreeMap<(usize, String, String), Group> = BTreeMap::new();
+    let mut rows_of: BTreeMap<(usize, String, String), Vec<&LifeRow>> = BTreeMap::new();
     for row in rows.iter().filter(|row| args.select.takes(row)) {
         let part = |wanted: bool, text: &str| {
             if wanted {
@@ -281,8 +283,10 @@ fn from_ledger(args: &FitArgs, ui: &mut Ui) -> Result<Vec<Group>, CommandError> 
         let position = part(by_position, &row.position);
         let machine = part(by_machine, &row.machine);
         let rank = super::select::rank(&store, &row.component);
+        let key = (rank, position.clone(), machine.clone());
+        rows_of.entry(key.clone()).or_default().push(row);
         let group = groups
-            .entry((rank, position.clone(), machine.clone()))
+            .entry(key)
             .or_insert_with(|| new_group(args, &store, row, position, machine));
         match row.life(args.mode.as_deref()) {
             Ok(life) => {
@@ -294,6 +298,10 @@ fn from_ledger(args: &FitArgs, ui: &mut Ui) -> Result<Vec<Group>, CommandError> 
     }
     if groups.is_empty() {
         return Err(super::select::no_lives(&store));
+    }
+    for (key, group) in &mut groups {
+        let note = trend_note(&rows_of[key], args.mode.as_deref(), store.as_of());
+        group.notes.extend(note);
     }
     Ok(groups.into_values().collect())
 }

@@ -9,6 +9,7 @@ use clap::{Parser, Subcommand};
 
 mod beside;
 mod check;
+mod compare;
 mod curves;
 mod evidence;
 mod export;
@@ -26,6 +27,7 @@ mod report;
 mod select;
 mod simulate;
 mod start;
+mod trend_note;
 mod ui;
 mod withdraw;
 
@@ -61,6 +63,7 @@ enum Command {
     Check(check::CheckArgs),
     Lives(lives::LivesArgs),
     Fit(fit::FitArgs),
+    Compare(Box<compare::CompareArgs>),
     Interval(interval::IntervalArgs),
     Recur(recur::RecurArgs),
     Report(report::ReportArgs),
@@ -90,6 +93,7 @@ pub fn main() -> ExitCode {
         Command::Check(args) => check::run(args, &mut ui),
         Command::Lives(args) => lives::run(args, &mut ui),
         Command::Fit(args) => fit::run(args, &mut ui),
+        Command::Compare(args) => compare::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
         Command::Recur(args) => recur::run(args, &mut ui),
         Command::Report(args) => report::run(args, &mut ui),

@@ -381,7 +381,7 @@ impl<'a> DecisionMaker<'a> {
 }
 
 /// Weighted median and two-sided limits.
-fn quantiles(mut values: Vec<(f64, f64)>, confidence: f64) -> Saving {
+pub(super) fn quantiles(mut values: Vec<(f64, f64)>, confidence: f64) -> Saving {
     values.sort_by(|x, y| x.0.total_cmp(&y.0));
     let total: f64 = values.iter().map(|v| v.1).sum();
     let at = |p: f64| {

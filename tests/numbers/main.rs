@@ -17,3 +17,4 @@ mod posterior_routes;
 mod ranks;
 mod recurrence;
 mod study;
+mod trend;
