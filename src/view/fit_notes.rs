@@ -116,6 +116,15 @@ fn limits_notes(examined: &Examined, found: &GroupFigures, notes: &mut Vec<Strin
     }
 }
 
+/// Failures from which another model's lead is worth an unasked word: with fewer the criterion
+/// counts parameters more than it looks at lives.
+const TELLING: u64 = 8;
+
+fn telling(models: &SideBySide) -> bool {
+    let fitted = models.fits.iter().find_map(|(_, fit)| fit.as_ref().ok());
+    fitted.is_some_and(|fit| fit.failures >= TELLING)
+}
+
 /// Which model the data prefer, where that is worth a word.
 fn choice_note(examined: &Examined, models: &SideBySide) -> Option<String> {
     let name = |model: Model| match model {
@@ -138,7 +147,7 @@ fn choice_note(examined: &Examined, models: &SideBySide) -> Option<String> {
             "the {} stands in: the Weibull has no estimate here",
             name(models.chosen)
         )),
-        (false, true) if models.chosen != examined.ask.model => Some(format!(
+        (false, true) if models.chosen != examined.ask.model && telling(models) => Some(format!(
             "the {} describes these lives better, by {} in AICc: --model {} shows it",
             name(models.chosen),
             figure(models.ahead_by, 2),
