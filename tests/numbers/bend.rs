@@ -49,6 +49,13 @@ fn fitted_badly(rng: &mut ChaCha8Rng) -> f64 {
     )
 }
 
+fn samples(few: u64) -> u64 {
+    std::env::var("WEARBOOK_REPLICATES")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(few)
+}
+
 fn kinds(n: usize, cut: bool, seed: u64, samples: u64, fails: Fails) -> Vec<Option<BendKind>> {
     (0..samples)
         .into_par_iter()
@@ -74,21 +81,19 @@ fn share(kinds: &[Option<BendKind>], what: impl Fn(BendKind) -> bool) -> f64 {
     hits as f64 / kinds.len() as f64
 }
 
-/// Level 5 %: of 400 straight plots at most 5 % and 3 standard errors (0.011) are called bent;
+/// Level 5 %: of 200 straight plots at most 5 % and 3 standard errors (0.015) are called bent;
 /// the removals of the second half come at random, not at failures as the simulation has it.
 #[test]
 fn straight_plots_are_rarely_called_bent() {
-    for (seed, (n, cut)) in
-        (31..).zip([(8, false), (20, false), (40, false), (20, true), (40, true)])
-    {
-        let found = kinds(n, cut, seed, 400, straight);
+    for (seed, (n, cut)) in (31..).zip([(8, false), (20, false), (20, true), (30, false)]) {
+        let found = kinds(n, cut, seed, samples(200), straight);
         let alarms = share(&found, |_| true);
         println!(
             "n {n}, cut {cut}: {:.1} % of {} called bent",
             100.0 * alarms,
             found.len()
         );
-        assert!(alarms <= 0.083, "n {n}, cut {cut}: {alarms}");
+        assert!(alarms <= 0.096, "n {n}, cut {cut}: {alarms}");
     }
 }
 
@@ -135,7 +140,7 @@ fn bends_are_called_by_their_names() {
         ),
     ];
     for (seed, (name, fails, right, n, least)) in (41..).zip(rows) {
-        let found = kinds(n, false, seed, 200, fails);
+        let found = kinds(n, false, seed, samples(100), fails);
         let (rightly, named) = (share(&found, right), share(&found, |_| true));
         println!(
             "{name}, n {n}: named {:.0} %, rightly {:.0} %, early {:.0} %",
