@@ -399,7 +399,7 @@ fn factor_limits(
             };
             sides(&|sign| root_outward(excess, slope.slope, sign * slope.error, OPEN, 1e-12))
         }
-        LimitsKind::Posterior | LimitsKind::None => Limits::default(),
+        _ => Limits::default(),
     }
 }
 
