@@ -1,6 +1,8 @@
 //! The binary: the JSON contract, agreement with reference cases, help, exit codes.
 
 mod common;
+#[path = "commands/compare.rs"]
+mod compare;
 #[path = "commands/curves.rs"]
 mod curves;
 #[path = "commands/fits.rs"]

@@ -262,12 +262,16 @@ impl CompareView {
                 None => "nothing tells the groups apart".into(),
             }),
             Some(Nested::CommonShape) => lines.push(match scales {
-                Some(p) => format!("the groups' lives differ in length (equal lives: {p})"),
+                Some(p) => format!(
+                    "the groups' lives {} in length (equal lives: {p})",
+                    differ(found, Question::EqualScales)
+                ),
                 None => "the groups' lives differ in length".into(),
             }),
             Some(Nested::Separate) => lines.push(format!(
-                "the groups fail in different ways (equal shapes: {}): a single ratio of lives \
+                "the groups' shapes {} (equal shapes: {}): where they do, a single ratio of lives \
                  says only part of it",
+                differ(found, Question::EqualShapes),
                 shapes.unwrap_or_else(|| "no test".into())
             )),
         }
@@ -309,18 +313,26 @@ impl CompareView {
     }
 
     fn worth_words(&self, worth: &WorthView) -> String {
-        let money = |value: f64| figure(value, 3);
         let difference = &worth.difference_per_1000;
-        let (word, sign) = if difference.median < 0.0 {
-            ("less", -1.0)
+        let (word, other, sign) = if difference.median < 0.0 {
+            ("less", "more", -1.0)
         } else {
-            ("more", 1.0)
+            ("more", "less", 1.0)
         };
         let mut ends = [sign * difference.lower, sign * difference.upper];
         ends.sort_by(f64::total_cmp);
+        let ends = if ends[0] < 0.0 {
+            format!(
+                "{} {other} to {} {word}",
+                figure(-ends[0], 3),
+                figure(ends[1], 3)
+            )
+        } else {
+            format!("{} to {}", figure(ends[0], 3), figure(ends[1], 3))
+        };
         format!(
-            "each renewed at its own best age, {} costs {} per 1,000 {} and {} {}: {} {word} ({} \
-             to {}, {})",
+            "at its own best age, or run to failure, {} costs {} per 1,000 {} and {} {}: {} {word} \
+             ({ends}, {})",
             worth.group,
             self.amount(worth.cost_per_1000.median),
             if self.unit.is_empty() {
@@ -330,9 +342,7 @@ impl CompareView {
             },
             worth.to,
             self.amount(worth.cost_per_1000_to.median),
-            money(sign * difference.median),
-            money(ends[0]),
-            money(ends[1]),
+            figure(sign * difference.median, 3),
             percent(self.limits.confidence),
         )
     }
@@ -556,6 +566,15 @@ impl CompareView {
             ]);
         }
         table.text()
+    }
+}
+
+/// The least criterion alone is no finding: the test says how sure the difference is.
+fn differ(found: &Comparison, question: Question) -> &'static str {
+    if found.test(question).is_some_and(|(_, p)| p < 0.05) {
+        "differ"
+    } else {
+        "may differ"
     }
 }
 
