@@ -5,5 +5,7 @@ mod common;
 mod hard;
 mod identities;
 mod model;
+mod partial;
 mod policy;
+mod pooling_study;
 mod study;

@@ -403,13 +403,16 @@ impl<'a> Slice<'a> {
     }
 }
 
-/// The normal density times the spacing, to both sides of its middle.
+/// The normal density times the spacing, to both sides of its middle, with sum 1: a spread
+/// below the lattice's step, which no curve on it can show, is then none at all.
 fn kernel(tau: f64, spacing: f64) -> Vec<f64> {
     let half = (KERNEL * tau / spacing).ceil() as i64;
-    let height = spacing / (tau * (2.0 * std::f64::consts::PI).sqrt());
-    (-half..=half)
-        .map(|n| height * (-0.5 * (n as f64 * spacing / tau).powi(2)).exp())
-        .collect()
+    let mut kernel: Vec<f64> = (-half..=half)
+        .map(|n| (-0.5 * (n as f64 * spacing / tau).powi(2)).exp())
+        .collect();
+    let sum: f64 = kernel.iter().sum();
+    kernel.iter_mut().for_each(|value| *value /= sum);
+    kernel
 }
 
 impl Lane<'_> {
