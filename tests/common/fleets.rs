@@ -63,7 +63,11 @@ impl Row {
             ]
         };
         let (mine, theirs) = (parts(self), parts(other));
-        let sum: Vec<f64> = mine.iter().zip(theirs).map(|(m, t)| m + share * t).collect();
+        let sum: Vec<f64> = mine
+            .iter()
+            .zip(theirs)
+            .map(|(m, t)| m + share * t)
+            .collect();
         [
             self.pooled,
             self.separate,

@@ -4,6 +4,8 @@
 use std::path::PathBuf;
 
 pub mod fleets;
+pub mod naive;
+pub mod quadrature;
 pub mod study;
 
 use serde::Deserialize;

@@ -35,14 +35,17 @@ fn failures_at_one_usage_with_nothing_beyond_leave_the_shape_open() {
         ],
     ] {
         let failures = lives.iter().filter(|l| l.failed()).count() as u64;
-        assert_eq!(
-            fit_weibull(&sample(lives.clone())),
-            Err(FitError::ShapeUnbounded {
+        let reason = match failures {
+            1 => FitError::OneFailure {
                 from: 500.0,
                 to: 500.0,
-                failures
-            })
-        );
+            },
+            _ => FitError::AllTied {
+                at: 500.0,
+                failures,
+            },
+        };
+        assert_eq!(fit_weibull(&sample(lives.clone())), Err(reason));
         assert!(matches!(
             Posterior::new(&sample(lives.clone()), ShapePrior::Flat).err(),
             Some(PosteriorError::Improper { .. })
@@ -66,7 +69,7 @@ fn windows_that_all_overlap_leave_the_shape_open() {
     ];
     assert_eq!(
         fit_weibull(&sample(lives)),
-        Err(FitError::ShapeUnbounded {
+        Err(FitError::WindowsOverlap {
             from: 250.0,
             to: 400.0,
             failures: 3

@@ -2,10 +2,17 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+mod compare;
 mod hard;
 mod identities;
 mod model;
+mod models;
+mod modes;
+mod naive;
+mod nonparametric;
 mod partial;
 mod policy;
 mod pooling_study;
+mod posterior_routes;
+mod ranks;
 mod study;

@@ -168,7 +168,9 @@ impl<'a> Slice<'a> {
                 Some(x) if lane.member.failures > 0 => lane.ln_value(*x),
                 _ => 0.0,
             };
-            let peak = centre.unwrap_or(start).clamp(from, from + step * count as f64);
+            let peak = centre
+                .unwrap_or(start)
+                .clamp(from, from + step * count as f64);
             let peak = (((peak - from) / step) as usize).min(count - 1);
             let stride = (FINENESS * 0.5) as usize;
             let mut lo = peak;
@@ -232,7 +234,9 @@ impl<'a> Slice<'a> {
             .filter(|l| l.member.failures > 0)
             .map(|l| (1.0 / (l.member.failures as f64 * k * k) + tau * tau).recip())
             .sum();
-        let outer = self.stride(COARSE / precision.sqrt()).max(inner);
+        // A group's density sums normal curves about the centres: they must overlap too.
+        let outer = self.stride(COARSE / (precision + 1.0 / (tau * tau)).sqrt());
+        let outer = outer.max(inner);
         let kernel = kernel(tau, self.step * inner as f64);
         for lane in &mut self.lanes {
             lane.lay_out(self.from, self.step, inner);

@@ -34,9 +34,8 @@ pub struct SpreadPrior {
 }
 
 impl SpreadPrior {
-    /// Two components in three whose positions do not differ; else half-normal with 0.5, by
-    /// which one position in three lasts more than 1.3 times as long as the middle one, or
-    /// less than that much shorter. Our own choice: `examples/pooling_study.rs` shows what it
+    /// In two components of three positions do not differ; else the spread is half-normal with
+    /// 0.5: as likely below 0.34 as above. Our own choice: `examples/pooling_study.rs` shows what it
     /// costs where nothing differs and gains where something does, DEVELOPERS.md what else
     /// was tried.
     pub const DECISION: SpreadPrior = SpreadPrior {
@@ -83,7 +82,7 @@ impl SpreadPrior {
 const LEAST: f64 = 0.06;
 const MOST: f64 = 4.0;
 /// Spacing of the shapes, in standard deviations of their marginal.
-const SHAPE_STEP: f64 = 0.6;
+const SHAPE_STEP: f64 = 0.5;
 /// Shapes are followed down to e^(−DROP) of the peak.
 const DROP: f64 = 18.0;
 /// ln shape beyond which a density that has not fallen counts as open.
@@ -190,7 +189,10 @@ pub fn pool_partially(
         for (n, centre) in std::mem::take(&mut at.centres) {
             let weight = (spreads[n].1.ln() + centre.ln_mass + at.ln_prior - total).exp();
             seen[n] += weight;
-            for (sum, share) in borrowed.iter_mut().zip(shares(&members, at.b, spreads[n].0)) {
+            for (sum, share) in borrowed
+                .iter_mut()
+                .zip(shares(&members, at.b, spreads[n].0))
+            {
                 *sum += weight * share;
             }
             if weight > LEAST_WEIGHT {

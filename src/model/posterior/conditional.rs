@@ -7,7 +7,7 @@
 use statrs::function::gamma::ln_gamma;
 
 use crate::model::likelihood::Likelihood;
-use crate::model::numeric::{gamma_tail, ln_gamma_log_density, ln_sum_exp, root_outward};
+use crate::model::numeric::{gamma_tail, ln_gamma_log_density, ln_gamma_quantile, ln_sum_exp};
 
 /// Distribution of the internal log scale `a` given the shape.
 #[derive(Debug, Clone)]
@@ -59,16 +59,6 @@ impl Conditional {
             Conditional::Table(table) => table.quantile(p),
         }
     }
-}
-
-/// `v` with `P(ln G > v) = p`, for `G` gamma of whole order and unit rate.
-pub fn ln_gamma_quantile(order: u64, p: f64) -> f64 {
-    let start = (order as f64).ln();
-    let step = 1.0 / (order as f64).sqrt();
-    let miss = |v: f64| gamma_tail(order, v.exp()) - p;
-    let sign = if miss(start) > 0.0 { 1.0 } else { -1.0 };
-    // The tail runs from 1 to 0 over the whole line, so a root exists at either side.
-    root_outward(miss, start, sign * step, 800.0, 1e-12).unwrap_or(start)
 }
 
 /// Nodes are dropped below this share of the peak density.
@@ -274,7 +264,7 @@ impl ScaleTable {
         nodes
     }
 
-    fn cdf(&self, a: f64) -> (f64, f64) {
+    pub(super) fn cdf(&self, a: f64) -> (f64, f64) {
         let place = (a - self.from) / self.step;
         if place <= 0.0 {
             return (0.0, 0.0);

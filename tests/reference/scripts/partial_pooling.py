@@ -64,7 +64,7 @@ def legendre(n, lo, hi):
 
 def solve(groups, scale=1):
     fails = [sum(l[0] != "suspension" for l in g) for g in groups]
-    b_nodes, b_w = legendre(36 * scale, np.log(2) - 3.0, np.log(2) + 3.0)
+    b_nodes, b_w = legendre(80 * scale, np.log(2) - 3.0, np.log(2) + 3.0)
     tau_nodes, tau_w = [], []
     for lo, hi in [(0.0, 0.03), (0.03, 0.1), (0.1, 0.3), (0.3, 0.8), (0.8, 2.0)]:
         x, w = legendre(6 * scale, lo, hi)
