@@ -236,7 +236,11 @@ fn component_evidence(
             };
         }
         groups.push(Group {
-            slots: if leaning.is_empty() { own.clone() } else { Vec::new() },
+            slots: if leaning.is_empty() {
+                own.clone()
+            } else {
+                Vec::new()
+            },
             rows: evidence.members.iter().map(|m| place_of[*m]).collect(),
             scope: evidence.scope,
             recommendation: recommend(&sample, costs, &terms),
@@ -310,12 +314,7 @@ fn leaners(
 }
 
 /// A group for each position on its own lives, as asked for by hand.
-fn loners(
-    lives: &[Placed],
-    slots: &[(String, String)],
-    costs: Costs,
-    terms: &Terms,
-) -> Vec<Group> {
+fn loners(lives: &[Placed], slots: &[(String, String)], costs: Costs, terms: &Terms) -> Vec<Group> {
     let mut positions: Vec<&String> = Vec::new();
     for (_, position) in slots {
         if !positions.contains(&position) {

@@ -5,11 +5,11 @@ use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use wearbook::life::{Life, Sample};
+use wearbook::model::Target;
 use wearbook::model::likelihood::Likelihood;
 use wearbook::model::numeric::normal_quantile;
 use wearbook::model::partial::{Partial, SpreadPrior, pool_partially};
 use wearbook::model::posterior::{Posterior, PosteriorError, ShapePrior};
-use wearbook::model::Target;
 
 use crate::common::{cases, lives_in};
 
@@ -104,7 +104,10 @@ fn without_spread_all_lives_are_one() {
                     group.posterior.quantile(target, p).unwrap(),
                     all.quantile(target, p).unwrap(),
                 );
-                assert!((got / want - 1.0).abs() < 2e-4, "{target:?} {p}: {got} {want}");
+                assert!(
+                    (got / want - 1.0).abs() < 2e-4,
+                    "{target:?} {p}: {got} {want}"
+                );
             }
         }
     }

@@ -37,7 +37,10 @@ fn partial_pooling_beats_pooling_all_and_none() {
         // Sampling error of 12 limits a fleet that share a shape and a centre is within this.
         assert!((0.80..=0.97).contains(&mean.held), "{mean}");
     }
-    assert!(partial < 0.7 * pooled.min(separate), "{partial} {pooled} {separate}");
+    assert!(
+        partial < 0.7 * pooled.min(separate),
+        "{partial} {pooled} {separate}"
+    );
 }
 
 const REPLICATES: u64 = 40;
