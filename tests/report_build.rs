@@ -84,6 +84,7 @@ fn group(
         failed_from: "register".to_owned(),
         terms,
         apart: None,
+        leaning: None,
     }
 }
 

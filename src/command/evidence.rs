@@ -11,10 +11,11 @@ use super::CommandError;
 use super::select::Select;
 use crate::cost::{CostBasis, CostFrom, basis};
 use crate::life::{Flag, Life, LifeRow, RenewalCost, RenewalKind, Sample};
-use crate::model::posterior::ShapePrior;
-use crate::policy::evidence::{Apart, Placed, Scope, split};
-use crate::policy::recommend::{Recommendation, Terms, recommend};
-use crate::policy::{Costs, PolicyError};
+use crate::model::posterior::{Posterior, ShapePrior};
+use crate::policy::evidence::{Apart, Evidence, Placed, Scope, split};
+use crate::policy::recommend::{Recommendation, Terms, judge, recommend};
+use crate::policy::siblings::{Pooling, Siblings, siblings};
+use crate::policy::{Costs, PolicyError, decide};
 use crate::register::{Component, Register, UsageKind};
 use crate::store::Store;
 
@@ -29,6 +30,8 @@ pub struct Ask {
     /// Replaces what ledger and register say.
     pub planned_cost: Option<Decimal>,
     pub failed_cost: Option<Decimal>,
+    /// How far positions lean on each other.
+    pub pooling: Pooling,
 }
 
 impl Default for Ask {
@@ -41,6 +44,7 @@ impl Default for Ask {
             prior: None,
             planned_cost: None,
             failed_cost: None,
+            pooling: Pooling::default(),
         }
     }
 }
@@ -60,7 +64,8 @@ pub struct ComponentEvidence {
     pub planned: CostBasis,
     pub failed: CostBasis,
     pub terms: Terms,
-    /// The pool first, then what is set apart.
+    /// The pool first, then its siblings where each has an answer of its own (the pool then
+    /// answers for no slot), then what is set apart.
     pub groups: Vec<Group>,
 }
 
@@ -76,6 +81,19 @@ pub struct Group {
     pub apart: Option<Apart>,
     pub costs: Costs,
     pub recommendation: Recommendation,
+    /// Set where it is one of the pool's siblings.
+    pub leaning: Option<Leaning>,
+}
+
+/// How a sibling leans on the others.
+#[derive(Debug, Clone)]
+pub struct Leaning {
+    /// What its recommendation rests on.
+    pub posterior: Posterior,
+    /// Share of its estimate that is its siblings'.
+    pub borrowed: f64,
+    /// The others' names: "P1", "H-02".
+    pub on: Vec<String>,
 }
 
 /// Gathers the evidence of every component asked for, in the register's order.
@@ -189,31 +207,53 @@ fn component_evidence(
     }
     excluded.sort();
 
-    let found = split(&placed);
+    let found = match ask.pooling {
+        // What clearly differs is set apart before anything leans on anything.
+        Pooling::Partial | Pooling::All => split(&placed),
+        Pooling::None => vec![Evidence {
+            scope: Scope::Pool,
+            members: (0..placed.len()).collect(),
+            apart: None,
+        }],
+    };
     let scopes: Vec<Scope> = found.iter().map(|e| e.scope.clone()).collect();
-    let groups = found
-        .into_iter()
-        .enumerate()
-        .map(|(n, evidence)| {
-            let lives: Vec<Life> = evidence.members.iter().map(|m| placed[*m].life).collect();
-            // Each life was checked when its row was turned into one.
-            let sample = Sample::new(lives).unwrap_or_default();
-            let recommendation = recommend(&sample, costs, &terms);
-            Group {
-                slots: slots
-                    .iter()
-                    .filter(|(machine, position)| owner(&scopes, machine, position) == n)
-                    .cloned()
-                    .collect(),
-                rows: evidence.members.iter().map(|m| place_of[*m]).collect(),
-                scope: evidence.scope,
-                sample,
-                apart: evidence.apart,
-                costs,
-                recommendation,
-            }
-        })
-        .collect();
+    let mut groups = Vec::new();
+    for (n, evidence) in found.into_iter().enumerate() {
+        let lives: Vec<Life> = evidence.members.iter().map(|m| placed[*m].life).collect();
+        // Each life was checked when its row was turned into one.
+        let sample = Sample::new(lives).unwrap_or_default();
+        let own: Vec<(String, String)> = slots
+            .iter()
+            .filter(|(machine, position)| owner(&scopes, machine, position) == n)
+            .cloned()
+            .collect();
+        let mut leaning = Vec::new();
+        if n == 0 {
+            leaning = match ask.pooling {
+                Pooling::All => Vec::new(),
+                Pooling::Partial => leaners(&placed, &evidence.members, &own, costs, &terms),
+                Pooling::None => loners(&placed, &own, costs, &terms),
+            };
+        }
+        groups.push(Group {
+            slots: if leaning.is_empty() {
+                own.clone()
+            } else {
+                Vec::new()
+            },
+            rows: evidence.members.iter().map(|m| place_of[*m]).collect(),
+            scope: evidence.scope,
+            recommendation: recommend(&sample, costs, &terms),
+            sample,
+            apart: evidence.apart,
+            costs,
+            leaning: None,
+        });
+        for mut group in leaning {
+            group.rows.iter_mut().for_each(|row| *row = place_of[*row]);
+            groups.push(group);
+        }
+    }
     let usage = register
         .usage(&component.usage)
         .cloned()
@@ -233,6 +273,90 @@ fn component_evidence(
         terms,
         groups,
     })
+}
+
+/// A group for each position of the pool that has an answer of its own; none where one
+/// answer serves all. Rows are indices into the lives given.
+fn leaners(
+    lives: &[Placed],
+    pool: &[usize],
+    slots: &[(String, String)],
+    costs: Costs,
+    terms: &Terms,
+) -> Vec<Group> {
+    let Siblings::Differ { each, .. } = siblings(lives, pool, slots, terms.prior) else {
+        return Vec::new();
+    };
+    let all = pool.iter().map(|n| lives[*n].life).collect();
+    let all = Sample::new(all).unwrap_or_default();
+    let names: Vec<String> = each.iter().map(|s| s.scope.place()).collect();
+    each.into_iter()
+        .enumerate()
+        .map(|(n, sibling)| {
+            let decision = decide(&sibling.posterior, costs, terms.confidence);
+            Group {
+                slots: covered(&sibling.scope, slots),
+                rows: sibling.members,
+                scope: sibling.scope,
+                // How steeply wear sets in, and how long items ran, all siblings tell.
+                recommendation: judge(&all, decision, costs, terms),
+                sample: sibling.sample,
+                apart: None,
+                costs,
+                leaning: Some(Leaning {
+                    posterior: sibling.posterior,
+                    borrowed: sibling.borrowed,
+                    on: without(&names, n),
+                }),
+            }
+        })
+        .collect()
+}
+
+/// A group for each position on its own lives, as asked for by hand.
+fn loners(lives: &[Placed], slots: &[(String, String)], costs: Costs, terms: &Terms) -> Vec<Group> {
+    let mut positions: Vec<&String> = Vec::new();
+    for (_, position) in slots {
+        if !positions.contains(&position) {
+            positions.push(position);
+        }
+    }
+    positions
+        .into_iter()
+        .map(|position| {
+            let scope = Scope::Position {
+                position: position.clone(),
+            };
+            let rows: Vec<usize> = (0..lives.len())
+                .filter(|n| lives[*n].position == *position)
+                .collect();
+            let own = rows.iter().map(|n| lives[*n].life).collect();
+            let sample = Sample::new(own).unwrap_or_default();
+            Group {
+                slots: covered(&scope, slots),
+                scope,
+                rows,
+                recommendation: recommend(&sample, costs, terms),
+                sample,
+                apart: None,
+                costs,
+                leaning: None,
+            }
+        })
+        .collect()
+}
+
+fn covered(scope: &Scope, slots: &[(String, String)]) -> Vec<(String, String)> {
+    slots
+        .iter()
+        .filter(|(machine, position)| scope.covers(machine, position))
+        .cloned()
+        .collect()
+}
+
+fn without(names: &[String], n: usize) -> Vec<String> {
+    let others = names.iter().enumerate().filter(|(m, _)| *m != n);
+    others.map(|(_, name)| name.clone()).collect()
 }
 
 /// The group a slot belongs to: the first exception that covers it, else the pool.

@@ -16,9 +16,10 @@ use crate::intake::lives_csv;
 use crate::life::{Life, Sample, counted_lives};
 use crate::model::Weibull;
 use crate::model::posterior::ShapePrior;
-use crate::policy::evidence::Scope;
-use crate::policy::recommend::{Terms, recommend};
-use crate::policy::{Costs, age_policy};
+use crate::policy::evidence::{Placed, Scope};
+use crate::policy::recommend::{Recommendation, Terms, judge, recommend};
+use crate::policy::siblings::{Pooling, Siblings, siblings};
+use crate::policy::{Costs, age_policy, decide};
 use crate::quantity::trouble::Trouble;
 use crate::store::{Options, Store};
 use crate::view::interval::{RecommendationView, RecommendationsView, RowFacts};
@@ -43,6 +44,9 @@ pub struct IntervalArgs {
     /// With --lives: one recommendation a group
     #[arg(long, value_enum, value_name = "WHAT", requires = "lives")]
     by: Option<By>,
+    /// How far positions, or a file's groups, lean on each other (default: partial for a ledger, none for a file)
+    #[arg(long, value_enum, value_name = "HOW", conflicts_with = "shape")]
+    pool: Option<Pool>,
     /// Weibull shape of a stated life
     #[arg(long, value_name = "NUMBER", value_parser = positive, requires_all = ["scale", "planned_cost", "failed_cost"],
           conflicts_with_all = ["ledgers", "as_of", "component", "position", "machine"])]
@@ -86,6 +90,26 @@ pub struct IntervalArgs {
 enum By {
     /// The column group of the file
     Group,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+enum Pool {
+    /// Each on its own lives
+    None,
+    /// Each leans on its siblings as far as the data say
+    Partial,
+    /// All lives together, but for what clearly differs
+    All,
+}
+
+impl From<Pool> for Pooling {
+    fn from(pool: Pool) -> Self {
+        match pool {
+            Pool::None => Pooling::None,
+            Pool::Partial => Pooling::Partial,
+            Pool::All => Pooling::All,
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, ValueEnum)]
@@ -187,12 +211,16 @@ fn from_file(args: &IntervalArgs, file: &Path) -> Result<RecommendationsView, Co
             from: CostFrom::Given,
         })
     };
-    let recommendations = groups
-        .into_par_iter()
-        .map(|(group, lives)| {
-            // Every life was checked when it was read.
-            let sample = Sample::new(lives).unwrap_or_default();
-            let found = recommend(&sample, costs, &terms);
+    let pooling = args.pool.map_or(Pooling::None, Pooling::from);
+    if pooling != Pooling::None && args.by.is_none() {
+        return Err(CommandError::wrong_use(
+            "--pool needs groups that could lean on each other",
+            "name them in the column group and add --by group",
+        ));
+    }
+    let recommendations = pooled(groups, pooling, costs, &terms)
+        .into_iter()
+        .map(|(group, sample, found, leaning)| {
             let facts = RowFacts {
                 group,
                 planned: given(costs.planned),
@@ -200,7 +228,16 @@ fn from_file(args: &IntervalArgs, file: &Path) -> Result<RecommendationsView, Co
                 ceiling: args.ceiling,
                 lives: sample.count(),
                 failures: sample.failures(),
-                basis: basis_words(&sample, "the file's lives", terms.prior),
+                borrowed: leaning.as_ref().map(|(_, borrowed)| *borrowed),
+                basis: match &leaning {
+                    Some((scope, borrowed)) => {
+                        leaning_words(&sample, scope, *borrowed, terms.prior)
+                    }
+                    None if pooling == Pooling::None => {
+                        basis_words(&sample, "the file's lives", terms.prior)
+                    }
+                    None => basis_words(&sample, "all groups pooled", terms.prior),
+                },
                 ..RowFacts::default()
             };
             RecommendationView::new(facts, &found)
@@ -210,6 +247,81 @@ fn from_file(args: &IntervalArgs, file: &Path) -> Result<RecommendationsView, Co
         recommendations,
         currency: String::new(),
     })
+}
+
+/// A group with the lives its figures count, its recommendation and, where it leans on
+/// others, who on whom and how much of its estimate is theirs.
+type Weighed = (
+    Option<String>,
+    Sample,
+    Recommendation,
+    Option<(String, f64)>,
+);
+
+/// Recommends for each group of a file, pooled as asked.
+fn pooled(
+    groups: Vec<(Option<String>, Vec<Life>)>,
+    pooling: Pooling,
+    costs: Costs,
+    terms: &Terms,
+) -> Vec<Weighed> {
+    // Every life was checked when it was read.
+    let sample = |lives: Vec<Life>| Sample::new(lives).unwrap_or_default();
+    if pooling == Pooling::None {
+        return groups
+            .into_par_iter()
+            .map(|(group, lives)| {
+                let sample = sample(lives);
+                let found = recommend(&sample, costs, terms);
+                (group, sample, found, None)
+            })
+            .collect();
+    }
+    let name = |group: &Option<String>| group.clone().unwrap_or_default();
+    let placed: Vec<Placed> = groups
+        .iter()
+        .flat_map(|(group, lives)| {
+            lives.iter().map(move |life| Placed {
+                machine: String::new(),
+                position: name(group),
+                batch: None,
+                life: *life,
+            })
+        })
+        .collect();
+    let slots: Vec<(String, String)> = groups
+        .iter()
+        .map(|(group, _)| (String::new(), name(group)))
+        .collect();
+    let members: Vec<usize> = (0..placed.len()).collect();
+    let all = sample(placed.iter().map(|p| p.life).collect());
+    if pooling == Pooling::Partial
+        && let Siblings::Differ { each, .. } = siblings(&placed, &members, &slots, terms.prior)
+    {
+        let names: Vec<String> = each.iter().map(|s| s.scope.place()).collect();
+        return groups
+            .into_iter()
+            .zip(each)
+            .map(|((group, _), sibling)| {
+                let own = name(&group);
+                let on: Vec<String> = names.iter().filter(|n| **n != own).cloned().collect();
+                let decision = decide(&sibling.posterior, costs, terms.confidence);
+                let found = judge(&all, decision, costs, terms);
+                let scope = format!("{own} on {}", listed(&on));
+                (
+                    group,
+                    sibling.sample,
+                    found,
+                    Some((scope, sibling.borrowed)),
+                )
+            })
+            .collect();
+    }
+    let found = recommend(&all, costs, terms);
+    groups
+        .into_iter()
+        .map(|(group, _)| (group, all.clone(), found.clone(), None))
+        .collect()
 }
 
 fn from_ledger(args: &IntervalArgs, ui: &mut Ui) -> Result<RecommendationsView, CommandError> {
@@ -232,6 +344,7 @@ fn from_ledger(args: &IntervalArgs, ui: &mut Ui) -> Result<RecommendationsView, 
         prior: args.shape_prior,
         planned_cost: money(args.planned_cost),
         failed_cost: money(args.failed_cost),
+        pooling: args.pool.map_or(Pooling::Partial, Pooling::from),
     };
     let found = gather(&store, &ask)?;
     if found.iter().all(|c| c.rows.is_empty()) {
@@ -336,11 +449,20 @@ fn view(
         lives: group.sample.count(),
         failures: group.sample.failures(),
         unit: Some(evidence.usage.unit.clone()),
-        basis: basis_words(
-            &group.sample,
-            &scope_words(evidence, group),
-            evidence.terms.prior,
-        ),
+        borrowed: group.leaning.as_ref().map(|l| l.borrowed),
+        basis: match &group.leaning {
+            Some(leaning) => leaning_words(
+                &group.sample,
+                &format!("{} on {}", group.scope.place(), listed(&leaning.on)),
+                leaning.borrowed,
+                evidence.terms.prior,
+            ),
+            None => basis_words(
+                &group.sample,
+                &scope_words(evidence, group),
+                evidence.terms.prior,
+            ),
+        },
         notes,
     };
     RecommendationView::new(facts, &group.recommendation)
@@ -378,6 +500,24 @@ fn scope_words(evidence: &ComponentEvidence, group: &Group) -> String {
         None if evidence.groups.len() == 1 => "all positions and machines pooled".into(),
         None => "all positions and machines that do not stand apart, pooled".into(),
     }
+}
+
+/// Names in a row; many of them cut short.
+fn listed(names: &[String]) -> String {
+    const SHOWN: usize = 4;
+    match names.len().checked_sub(SHOWN) {
+        Some(more) if more > 1 => format!("{} and {more} more", names[..SHOWN].join(", ")),
+        _ => names.join(", "),
+    }
+}
+
+/// The same for a group that leans on its siblings.
+fn leaning_words(sample: &Sample, scope: &str, borrowed: f64, prior: ShapePrior) -> String {
+    format!(
+        "{}; {} borrowed from its siblings",
+        basis_words(sample, scope, prior),
+        percent(borrowed)
+    )
 }
 
 /// What a recommendation rests on, in a phrase.

@@ -7,11 +7,12 @@ use chrono::{DateTime, NaiveDate, Utc};
 use tempfile::NamedTempFile;
 
 use super::beside::write_beside;
-use super::evidence::{Ask, ComponentEvidence, gather};
+use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::select::{Select, confidence, folders, no_lives};
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{self, look_over};
 use crate::cost::CostFrom;
+use crate::life::Sample;
 use crate::policy::evidence::Scope;
 use crate::quantity::time::day;
 use crate::quantity::trouble::Trouble;
@@ -183,6 +184,7 @@ fn subject(store: &Store, evidence: ComponentEvidence, stays: &[SlotStay]) -> Su
     let apart: Vec<String> = evidence
         .groups
         .iter()
+        .filter(|group| group.apart.is_some())
         .filter_map(|group| group.scope.name())
         .collect();
     Subject {
@@ -192,21 +194,7 @@ fn subject(store: &Store, evidence: ComponentEvidence, stays: &[SlotStay]) -> Su
         unit: evidence.usage.unit.clone(),
         since: evidence.rows.iter().map(|r| day(r.start_time, zone)).min(),
         slots,
-        groups: evidence
-            .groups
-            .iter()
-            .map(|group| subject::Group {
-                scope: scope(&group.scope, &apart),
-                slots: group.slots.clone(),
-                sample: group.sample.clone(),
-                costs: group.costs,
-                planned_from: cost_words(evidence.planned.from),
-                failed_from: cost_words(evidence.failed.from),
-                terms: evidence.terms,
-                recommendation: group.recommendation.clone(),
-                apart: group.apart.map(|a| (a.p_adjusted, a.life_ratio)),
-            })
-            .collect(),
+        groups: groups(&evidence, &apart),
         present: component.present_interval,
         ceiling: component
             .ceiling
@@ -220,6 +208,92 @@ fn subject(store: &Store, evidence: ComponentEvidence, stays: &[SlotStay]) -> Su
         excluded: evidence.excluded,
         rows: evidence.rows,
     }
+}
+
+/// The groups as the page tells of them: siblings that settle on the same are one, and where
+/// all of them do, they are the pool.
+fn groups(evidence: &ComponentEvidence, apart: &[String]) -> Vec<subject::Group> {
+    let plain = |group: &Group, scope: subject::Scope| subject::Group {
+        scope,
+        slots: group.slots.clone(),
+        sample: group.sample.clone(),
+        costs: group.costs,
+        planned_from: cost_words(evidence.planned.from),
+        failed_from: cost_words(evidence.failed.from),
+        terms: evidence.terms,
+        recommendation: group.recommendation.clone(),
+        apart: group.apart.map(|a| (a.p_adjusted, a.life_ratio)),
+        leaning: None,
+    };
+    let mut sets: Vec<Vec<&Group>> = Vec::new();
+    for group in evidence.groups.iter().filter(|g| g.leaning.is_some()) {
+        let same = |set: &&mut Vec<&Group>| {
+            let (one, other) = (&set[0].recommendation, &group.recommendation);
+            one.verdict == other.verdict && one.interval == other.interval
+        };
+        match sets.iter_mut().find(same) {
+            Some(set) => set.push(group),
+            None => sets.push(vec![group]),
+        }
+    }
+    let joined: Vec<subject::Group> = sets.iter().filter_map(|set| together(set, plain)).collect();
+    let mut out = Vec::new();
+    for (n, group) in evidence.groups.iter().enumerate() {
+        let told = plain(group, scope(&group.scope, apart));
+        match (n, joined.as_slice()) {
+            (0, [one]) => out.push(subject::Group {
+                slots: one.slots.clone(),
+                recommendation: one.recommendation.clone(),
+                leaning: one.leaning.clone(),
+                ..told
+            }),
+            (0, several) => {
+                out.push(told);
+                out.extend_from_slice(several);
+            }
+            _ if group.leaning.is_none() => out.push(told),
+            _ => {}
+        }
+    }
+    out
+}
+
+/// Siblings that settle on the same as one group: the recommendation of the least sure.
+fn together(
+    set: &[&Group],
+    plain: impl Fn(&Group, subject::Scope) -> subject::Group,
+) -> Option<subject::Group> {
+    let doubt = |group: &Group| {
+        let decision = group.recommendation.decision.as_ref();
+        decision.map_or(1.0, |d| (d.chance_it_pays - 0.5).abs())
+    };
+    let least_sure = set
+        .iter()
+        .copied()
+        .min_by(|x, y| doubt(x).total_cmp(&doubt(y)))?;
+    let names: Vec<String> = set.iter().map(|g| g.scope.place()).collect();
+    let what = match (&least_sure.scope, set.len()) {
+        (Scope::Machine { .. }, 1) => "machine",
+        (Scope::Machine { .. }, _) => "machines",
+        (_, 1) => "position",
+        _ => "positions",
+    };
+    let lives = set.iter().flat_map(|g| g.sample.lives().iter().copied());
+    let mut group = plain(
+        least_sure,
+        subject::Scope::Place(format!("{what} {}", names.join(", "))),
+    );
+    // Each life was checked in its own sample.
+    group.sample = Sample::new(lives.collect()).unwrap_or_default();
+    group.slots = set.iter().flat_map(|g| g.slots.iter().cloned()).collect();
+    group.leaning = Some(subject::Leaning {
+        posterior: least_sure.leaning.as_ref()?.posterior.clone(),
+        borrowed: set
+            .iter()
+            .filter_map(|g| Some(g.leaning.as_ref()?.borrowed))
+            .collect(),
+    });
+    Some(group)
 }
 
 /// The scope as the page tells of it; `apart` names what the pool leaves out.

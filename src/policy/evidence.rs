@@ -53,6 +53,17 @@ impl Scope {
         }
     }
 
+    /// The place alone: "P2", "H-02", "H-02 P2"; empty for the pool.
+    pub fn place(&self) -> String {
+        match self {
+            Scope::Pool => String::new(),
+            Scope::Slot { machine, position } => format!("{machine} {position}"),
+            Scope::Position { position } => position.clone(),
+            Scope::Machine { machine } => machine.clone(),
+            Scope::Batch { batch } => batch.clone(),
+        }
+    }
+
     /// True where this scope covers the slot (a batch covers none).
     pub fn covers(&self, machine: &str, position: &str) -> bool {
         match self {

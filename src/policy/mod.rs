@@ -8,6 +8,7 @@ pub mod age;
 pub mod decide;
 pub mod evidence;
 pub mod recommend;
+pub mod siblings;
 pub mod worth;
 
 pub use age::{AgePolicy, Costs, PolicyError, age_policy, cost_rate};

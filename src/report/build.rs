@@ -103,7 +103,10 @@ fn recommendation(subject: &Subject, group: &Group) -> Recommendation {
         chance: found.decision.as_ref().map(|d| chance(d.chance_it_pays)),
         lives: group.sample.count() as usize,
         failures: group.sample.failures() as usize,
-        note: group.apart.and_then(|(_, ratio)| pace(ratio)),
+        note: match &group.leaning {
+            Some(leaning) => Some(say::borrowed(&leaning.borrowed)),
+            None => group.apart.and_then(|(_, ratio)| pace(ratio)),
+        },
     }
 }
 
@@ -149,6 +152,8 @@ fn section(frame: &Frame, subject: &Subject) -> ComponentSection {
             probability: figures::probability(subject, group, fit.as_ref(), frame.confidence),
             cost: match group.scope {
                 Scope::Batch(_) => None,
+                // Each position has its own; the pool's would answer for none.
+                Scope::Pool(_) if say::led_by_siblings(subject) => None,
                 _ => figures::cost(subject, group, &frame.currency, frame.confidence),
             },
         })
@@ -178,7 +183,14 @@ fn section(frame: &Frame, subject: &Subject) -> ComponentSection {
 /// A scope as a heading. The name of a place stays as the plant writes it.
 fn heading(scope: &Scope) -> String {
     let words = scope.words();
-    let ours = ["all ", "position ", "machine ", "batch "];
+    let ours = [
+        "all ",
+        "position ",
+        "positions ",
+        "machine ",
+        "machines ",
+        "batch ",
+    ];
     if ours.iter().any(|start| words.starts_with(start)) {
         capital(&words)
     } else {
@@ -187,6 +199,13 @@ fn heading(scope: &Scope) -> String {
 }
 
 fn why(subject: &Subject, group: &Group) -> String {
+    if let Some(leaning) = &group.leaning {
+        return format!(
+            "Each position here leans on its siblings as far as the record says they are alike: \
+             {}. The fit below is of their own lives.",
+            say::borrowed(&leaning.borrowed)
+        );
+    }
     match group.apart {
         Some((p, ratio)) => format!(
             "Set apart: its lives differ from the others by more than chance (likelihood-ratio \

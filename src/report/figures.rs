@@ -176,7 +176,10 @@ pub(super) fn cost(
     confidence: f64,
 ) -> Option<CostCurve> {
     let decision = group.recommendation.decision.as_ref()?;
-    let posterior = Posterior::new(&group.sample, group.terms.prior).ok()?;
+    let posterior = match &group.leaning {
+        Some(leaning) => leaning.posterior.clone(),
+        None => Posterior::new(&group.sample, group.terms.prior).ok()?,
+    };
     let maker = DecisionMaker::new(&posterior, group.costs);
     let median = posterior.quantile(Target::LifeAt(0.5), 0.5)?;
     let near = [group.recommendation.optimum, subject.present]

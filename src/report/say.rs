@@ -34,10 +34,21 @@ pub(super) fn findings(
     let Some((pool, apart)) = subject.groups.split_first() else {
         return vec!["No life on record yet.".to_owned()];
     };
-    let mut out = vec![verdict(subject, pool, shape)];
+    let led = led_by_siblings(subject);
+    let mut out = vec![if led {
+        positions_differ(apart, shape)
+    } else {
+        verdict(subject, pool, shape)
+    }];
+    if !led && let Some(leaning) = &pool.leaning {
+        out.push(format!(
+            "Positions differ somewhat, but not in the interval: {}.",
+            borrowed(&leaning.borrowed)
+        ));
+    }
     let more = [
         pool_cost.and_then(|curve| today(subject, pool, curve)),
-        near(subject, pool),
+        near(subject, pool).filter(|_| !led),
     ];
     let more: Vec<String> = more.into_iter().flatten().collect();
     if !more.is_empty() {
@@ -57,6 +68,41 @@ pub(super) fn findings(
         });
     }
     out
+}
+
+/// True where positions have answers of their own and the pool answers for none.
+pub(super) fn led_by_siblings(subject: &Subject) -> bool {
+    let mut groups = subject.groups.iter().skip(1);
+    groups.any(|group| group.leaning.is_some())
+}
+
+/// "64 % of an estimate is borrowed from the siblings".
+pub(super) fn borrowed(shares: &[f64]) -> String {
+    let low = shares.iter().copied().fold(1.0, f64::min);
+    let high = shares.iter().copied().fold(0.0, f64::max);
+    let (low, high) = (number(100.0 * low, 0), number(100.0 * high, 0));
+    if low == high {
+        format!("{low} % of its estimate is borrowed from the siblings")
+    } else {
+        format!("{low} to {high} % of an estimate is borrowed from the siblings")
+    }
+}
+
+/// The first sentences where positions have answers of their own.
+fn positions_differ(groups: &[Group], shape: Option<&Limits>) -> String {
+    let shares: Vec<f64> = groups
+        .iter()
+        .filter_map(|group| group.leaning.as_ref())
+        .flat_map(|leaning| leaning.borrowed.iter().copied())
+        .collect();
+    let mut text = format!(
+        "The record says that positions differ, and each has its own answer: {}.",
+        borrowed(&shares)
+    );
+    if let Some(shape) = shape {
+        text.push_str(&format!(" {}", wear_in_words(shape)));
+    }
+    text
 }
 
 /// What today's interval costs beside the one recommended, where that is worth a word.
@@ -206,6 +252,9 @@ fn round_to(value: f64) -> f64 {
 pub(super) fn notes(subject: &Subject) -> Vec<String> {
     let mut out = Vec::new();
     for group in &subject.groups {
+        if matches!(group.scope, Scope::Pool(_)) && led_by_siblings(subject) {
+            continue;
+        }
         let slots = group.scope.words();
         for ground in &group.recommendation.grounds {
             let unit = &subject.unit;

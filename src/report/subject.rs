@@ -7,6 +7,7 @@
 use chrono::NaiveDate;
 
 use crate::life::{Flag, LifeRow, Sample};
+use crate::model::posterior::Posterior;
 use crate::policy::Recommendation;
 use crate::policy::age::Costs;
 use crate::policy::recommend::Terms;
@@ -54,7 +55,8 @@ pub struct Subject {
     pub excluded: Vec<(Flag, usize)>,
     /// Every slot of the component, in the order to show them.
     pub slots: Vec<Slot>,
-    /// The pool first, then the slots set apart; empty without any life.
+    /// The pool first, then positions that lean on each other (the pool then answers for no
+    /// slot), then the slots set apart; empty without any life.
     pub groups: Vec<Group>,
     /// Usage at which the crew renews it today.
     pub present: Option<f64>,
@@ -136,4 +138,15 @@ pub struct Group {
     pub recommendation: Recommendation,
     /// For a slot set apart: p-value (adjusted) and life relative to the rest.
     pub apart: Option<(f64, f64)>,
+    /// For positions that lean on their siblings.
+    pub leaning: Option<Leaning>,
+}
+
+/// How the positions of a group lean on their siblings.
+#[derive(Debug, Clone)]
+pub struct Leaning {
+    /// What the recommendation rests on: that of the least sure of them.
+    pub posterior: Posterior,
+    /// Share of each position's estimate that is its siblings'.
+    pub borrowed: Vec<f64>,
 }

@@ -3,6 +3,7 @@
 
 use std::path::PathBuf;
 
+pub mod fleets;
 pub mod naive;
 pub mod quadrature;
 pub mod study;
@@ -80,8 +81,11 @@ pub fn cases(topic: &str) -> Vec<Case> {
 }
 
 pub fn lives_of(case: &Case) -> Vec<Life> {
-    case.data["lives"]
-        .as_array()
+    lives_in(&case.id, &case.data["lives"])
+}
+
+pub fn lives_in(id: &str, list: &serde_json::Value) -> Vec<Life> {
+    list.as_array()
         .unwrap()
         .iter()
         .map(|life| {
@@ -95,7 +99,7 @@ pub fn lives_of(case: &Case) -> Vec<Life> {
                 ("suspension", Some(at), _) => End::Suspension { at },
                 ("interval", Some(lo), Some(hi)) => End::Interval { lo, hi },
                 ("left", _, Some(hi)) => End::Left { hi },
-                other => panic!("{}: {other:?}", case.id),
+                other => panic!("{id}: {other:?}"),
             };
             Life {
                 entry: number("entry").unwrap_or(0.0),

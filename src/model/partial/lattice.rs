@@ -234,7 +234,9 @@ impl<'a> Slice<'a> {
             .filter(|l| l.member.failures > 0)
             .map(|l| (1.0 / (l.member.failures as f64 * k * k) + tau * tau).recip())
             .sum();
-        let outer = self.stride(COARSE / precision.sqrt()).max(inner);
+        // A group's density sums normal curves about the centres: they must overlap too.
+        let outer = self.stride(COARSE / (precision + 1.0 / (tau * tau)).sqrt());
+        let outer = outer.max(inner);
         let kernel = kernel(tau, self.step * inner as f64);
         for lane in &mut self.lanes {
             lane.lay_out(self.from, self.step, inner);
@@ -405,13 +407,16 @@ impl<'a> Slice<'a> {
     }
 }
 
-/// The normal density times the spacing, to both sides of its middle.
+/// The normal density times the spacing, to both sides of its middle, with sum 1: a spread
+/// below the lattice's step, which no curve on it can show, is then none at all.
 fn kernel(tau: f64, spacing: f64) -> Vec<f64> {
     let half = (KERNEL * tau / spacing).ceil() as i64;
-    let height = spacing / (tau * (2.0 * std::f64::consts::PI).sqrt());
-    (-half..=half)
-        .map(|n| height * (-0.5 * (n as f64 * spacing / tau).powi(2)).exp())
-        .collect()
+    let mut kernel: Vec<f64> = (-half..=half)
+        .map(|n| (-0.5 * (n as f64 * spacing / tau).powi(2)).exp())
+        .collect();
+    let sum: f64 = kernel.iter().sum();
+    kernel.iter_mut().for_each(|value| *value /= sum);
+    kernel
 }
 
 impl Lane<'_> {
