@@ -80,7 +80,12 @@ pub fn cases(topic: &str) -> Vec<Case> {
 }
 
 pub fn lives_of(case: &Case) -> Vec<Life> {
-    case.data["lives"]
+    lives_in(&case.data, &case.id)
+}
+
+/// The lives of a case's `data`; `id` names the case where one cannot be read.
+pub fn lives_in(data: &serde_json::Value, id: &str) -> Vec<Life> {
+    data["lives"]
         .as_array()
         .unwrap()
         .iter()
@@ -95,7 +100,7 @@ pub fn lives_of(case: &Case) -> Vec<Life> {
                 ("suspension", Some(at), _) => End::Suspension { at },
                 ("interval", Some(lo), Some(hi)) => End::Interval { lo, hi },
                 ("left", _, Some(hi)) => End::Left { hi },
-                other => panic!("{}: {other:?}", case.id),
+                other => panic!("{id}: {other:?}"),
             };
             Life {
                 entry: number("entry").unwrap_or(0.0),
