@@ -76,6 +76,8 @@ fn a_fit_from_a_file_has_every_key_of_the_contract_and_the_right_values() {
         "limits",
         "fit_test",
         "r_squared",
+        "r_squared_critical",
+        "models",
         "notes",
     ]
     .to_vec();
@@ -358,5 +360,213 @@ fn wrong_use_is_exit_code_2_and_says_how() {
         assert_eq!(output.status.code(), Some(2), "{args:?}");
         assert!(output.stdout.is_empty());
         assert!(!output.stderr.is_empty());
+    }
+}
+
+fn lives_file(text: &str) -> tempfile::NamedTempFile {
+    let file = tempfile::Builder::new().suffix(".csv").tempfile().unwrap();
+    std::fs::write(file.path(), text).unwrap();
+    file
+}
+
+#[test]
+fn every_model_can_be_asked_for_and_stands_beside_the_others() {
+    let nist = case("lognormal", "lognormal-nist-105c");
+    let file = file_of(&nist);
+    let path = file.path().to_str().unwrap();
+    let fit = |more: &[&str]| -> Value {
+        let mut args = vec!["fit", "--lives", path];
+        args.extend(more);
+        json(&args)["fits"][0].clone()
+    };
+    let lognormal = fit(&["--model", "lognormal", "--limits", "wald"]);
+    let judge = |name: &str, value: f64| nist.expected(name).unwrap().judge(&nist, value);
+    let number = |value: &Value| value.as_f64().unwrap();
+    judge("sigma", number(&lognormal["shape"]["estimate"]));
+    judge("mu", number(&lognormal["scale"]["estimate"]).ln());
+    judge("mu.wald90.lower", number(&lognormal["scale"]["lower"]).ln());
+    judge("sigma.wald90.upper", number(&lognormal["shape"]["upper"]));
+    judge("b10", number(&lognormal["life_at"][1]["estimate"]));
+    judge("loglik", number(&lognormal["log_likelihood"]));
+    judge("aicc.lognormal", number(&lognormal["aicc"]));
+    let exponential = fit(&["--model", "exponential"]);
+    judge("exponential.mean", number(&exponential["mean"]["estimate"]));
+    assert_eq!(exponential["limits"]["kind"], "chi-square");
+    assert_eq!(exponential["shape"]["estimate"], 1.0);
+    // The plain Weibull tells that another model is better, and best takes it.
+    let weibull = fit(&[]);
+    judge("aicc.weibull", number(&weibull["aicc"]));
+    let models = weibull["models"].as_array().unwrap();
+    assert_eq!(models.len(), 4);
+    assert_eq!(models[3]["model"], "lognormal");
+    assert_eq!(models[3]["chosen"], true);
+    assert!(notes(&weibull).contains("--model lognormal shows it"));
+    let best = fit(&["--model", "best"]);
+    assert_eq!(best["model"], "lognormal");
+    assert!(notes(&best).contains("by AICc the lognormal is chosen"));
+    let plain = fit(&["--plain"]);
+    assert!(plain["fit_test"].is_null() && plain["models"].as_array().unwrap().is_empty());
+}
+
+fn notes(fit: &Value) -> String {
+    fit["notes"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|n| n.as_str().unwrap())
+        .collect::<Vec<_>>()
+        .join("\n")
+}
+
+#[test]
+fn a_location_is_fitted_with_limits_and_its_absence_is_told() {
+    let three = case("three-parameter", "three-parameter-lockhart-stephens");
+    let file = file_of(&three);
+    let path = file.path().to_str().unwrap();
+    for kind in ["posterior", "wald"] {
+        let found = json(&[
+            "fit", "--lives", path, "--model", "weibull3", "--limits", kind,
+        ]);
+        let fit = &found["fits"][0];
+        for (name, value) in [
+            ("shape", &fit["shape"]),
+            ("scale", &fit["scale"]),
+            ("threshold", &fit["location"]),
+            ("mttf", &fit["mean"]),
+            ("b10", &fit["life_at"][1]),
+        ] {
+            let number = |key: &str| value[key].as_f64().unwrap();
+            three
+                .expected(name)
+                .unwrap()
+                .judge(&three, number("estimate"));
+            assert!(number("lower") < number("upper"), "{kind} {name}");
+        }
+        three
+            .expected("aicc.weibull3")
+            .unwrap()
+            .judge(&three, fit["aicc"].as_f64().unwrap());
+    }
+    let early = lives_file("lo,hi\n1,1\n2,2\n3,3\n9,9\n40,40\n200,200\n");
+    let none = json(&[
+        "fit",
+        "--lives",
+        early.path().to_str().unwrap(),
+        "--model",
+        "weibull3",
+    ]);
+    assert!(none["fits"][0]["shape"].is_null());
+    assert!(notes(&none["fits"][0]).contains("has no maximum"));
+}
+
+#[test]
+fn a_stated_shape_speaks_without_any_failure() {
+    let zero = case("one-parameter", "one-parameter-zero-failures");
+    let file = file_of(&zero);
+    let path = file.path().to_str().unwrap();
+    let found = json(&["fit", "--lives", path, "--shape", "2"]);
+    let fit = &found["fits"][0];
+    assert!(fit["scale"]["estimate"].is_null() && fit["scale"]["upper"].is_null());
+    // Two-sided 90 % has a lower limit of one-sided 95 %.
+    zero.expected("scale.lower95")
+        .unwrap()
+        .judge(&zero, fit["scale"]["lower"].as_f64().unwrap());
+    zero.expected("b10.lower95")
+        .unwrap()
+        .judge(&zero, fit["life_at"][1]["lower"].as_f64().unwrap());
+    assert!(notes(fit).contains("one-sided with 95 % confidence"));
+    let three = case("one-parameter", "one-parameter-three-failures");
+    let file = file_of(&three);
+    let path = file.path().to_str().unwrap();
+    let found = json(&["fit", "--lives", path, "--shape", "1.5"]);
+    let scale = &found["fits"][0]["scale"];
+    for (name, key) in [
+        ("scale", "estimate"),
+        ("scale.two_sided90.lower", "lower"),
+        ("scale.two_sided90.upper", "upper"),
+    ] {
+        three
+            .expected(name)
+            .unwrap()
+            .judge(&three, scale[key].as_f64().unwrap());
+    }
+    let posterior = json(&[
+        "fit",
+        "--lives",
+        path,
+        "--shape",
+        "1.5",
+        "--limits",
+        "posterior",
+    ]);
+    let lower = posterior["fits"][0]["scale"]["lower"].as_f64().unwrap();
+    assert!(lower > scale["lower"].as_f64().unwrap());
+}
+
+#[test]
+fn ranks_are_reached_from_the_command_line() {
+    let rank = case("rank-regression", "rank-ball-bearings");
+    let file = file_of(&rank);
+    let path = file.path().to_str().unwrap();
+    let ask = |more: &[&str]| {
+        let mut args = vec!["fit", "--lives", path, "--method", "ranks"];
+        args.extend(more);
+        json(&args)["fits"][0].clone()
+    };
+    let exact = ask(&[]);
+    let benard = ask(&["--ranks", "benard", "--regress", "y-on-x"]);
+    assert_eq!(exact["method"], "ranks");
+    assert_eq!(exact["limits"]["kind"], "none");
+    assert!(exact["log_likelihood"].is_null());
+    let number = |value: &Value| value.as_f64().unwrap();
+    assert!(number(&exact["r_squared"]) > 0.9);
+    assert!(number(&exact["r_squared_critical"]) > 0.8);
+    assert!(number(&exact["shape"]["estimate"]) != number(&benard["shape"]["estimate"]));
+    let lognormal = ask(&["--model", "lognormal"]);
+    assert_eq!(lognormal["model"], "lognormal");
+}
+
+#[test]
+fn a_prior_for_the_shape_narrows_the_limits_and_says_so() {
+    let file = lives_file("lo,hi\n500,500\n800,\n900,\n");
+    let path = file.path().to_str().unwrap();
+    // One failure: the flat prior leaves the shape open, a stated one closes it.
+    let flat = json(&["fit", "--lives", path]);
+    assert!(flat["fits"][0]["shape"]["lower"].is_null());
+    let stated = json(&["fit", "--lives", path, "--shape-prior", "1.5,4"]);
+    let shape = &stated["fits"][0]["shape"];
+    assert!(shape["lower"].as_f64().unwrap() > 1.0 && shape["upper"].as_f64().unwrap() < 6.0);
+    assert!(notes(&stated["fits"][0]).contains("prior for the shape, 1.5 to 4"));
+}
+
+/// What does not go together is refused in words, with the exit code of wrong use.
+#[test]
+fn options_of_fit_that_contradict_each_other_are_refused() {
+    let file = lives_file("lo,hi\n500,500\n800,\n900,900\n");
+    let path = file.path().to_str().unwrap();
+    for (args, words) in [
+        (&["--ranks", "benard"][..], "add --method ranks"),
+        (
+            &["--method", "ranks", "--model", "weibull3"],
+            "a line through ranks",
+        ),
+        (
+            &["--method", "ranks", "--limits", "wald"],
+            "comes without limits",
+        ),
+        (&["--shape", "2", "--model", "lognormal"], "beside --shape"),
+        (&["--limits", "chi-square"], "single parameter"),
+        (
+            &["--model", "weibull3", "--limits", "likelihood-ratio"],
+            "posterior or wald",
+        ),
+        (&["--shape-prior", "register"], "has no register"),
+    ] {
+        let mut all = vec!["fit", "--lives", path];
+        all.extend(args);
+        let output = wearbook(&all).output().unwrap();
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        assert_eq!(output.status.code(), Some(2), "{args:?}: {said}");
+        assert!(said.contains(words), "{args:?}: {said}");
     }
 }

@@ -1,19 +1,22 @@
 //! `fit`: how long components last, per group, with limits.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::PathBuf;
 
 use chrono::NaiveDate;
 use clap::ValueEnum;
 use rayon::prelude::*;
 
+use super::fit_ask::How;
 use super::select::Select;
 use super::{CommandError, Fault, Format, Outcome, Ui};
 use crate::intake::lives_csv;
 use crate::life::{Life, LifeRow, Sample};
-use crate::model::LimitsKind;
-use crate::model::group::{GroupFit, fit_group};
+use crate::model::examine::{Depth, Examined, examine};
+use crate::model::group::Ask;
+use crate::model::posterior::ShapePrior;
 use crate::quantity::trouble::Trouble;
+use crate::register::Component;
 use crate::store::{Options, Store};
 use crate::view::fit::{FitView, FitsView, GroupName};
 
@@ -36,18 +39,8 @@ pub struct FitArgs {
     /// Failure mode to fit; ends by other modes count as cut short
     #[arg(long, value_name = "MODE")]
     mode: Option<String>,
-    /// Life distribution
-    #[arg(long, value_enum, default_value_t, value_name = "NAME")]
-    model: Model,
-    /// How to estimate
-    #[arg(long, value_enum, default_value_t, value_name = "NAME")]
-    method: Method,
-    /// Kind of limits
-    #[arg(long, value_enum, default_value_t, value_name = "KIND")]
-    limits: Kind,
-    /// Probability that two-sided limits hold the truth
-    #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = super::select::confidence)]
-    confidence: f64,
+    #[command(flatten)]
+    how: How,
     /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
@@ -69,44 +62,6 @@ enum By {
     Group,
 }
 
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, ValueEnum)]
-enum Model {
-    /// Two-parameter Weibull
-    #[default]
-    Weibull,
-}
-
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, ValueEnum)]
-enum Method {
-    /// Maximum likelihood
-    #[default]
-    Likelihood,
-}
-
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, ValueEnum)]
-enum Kind {
-    /// Posterior under the prior 1/(scale·shape): right for few failures
-    #[default]
-    Posterior,
-    /// Profile likelihood ratio
-    LikelihoodRatio,
-    /// Normal approximation on the log scale: for many failures
-    Wald,
-    /// Estimates only
-    None,
-}
-
-impl From<Kind> for LimitsKind {
-    fn from(kind: Kind) -> Self {
-        match kind {
-            Kind::Posterior => LimitsKind::Posterior,
-            Kind::LikelihoodRatio => LimitsKind::LikelihoodRatio,
-            Kind::Wald => LimitsKind::Wald,
-            Kind::None => LimitsKind::None,
-        }
-    }
-}
-
 /// Lives to be fitted together.
 struct Group {
     name: GroupName,
@@ -114,32 +69,46 @@ struct Group {
     excluded: u64,
     unit: String,
     notes: Vec<String>,
+    /// What the register says of the component; `None` for a file.
+    component: Option<Component>,
 }
 
+/// More groups than this are fitted without the tests and other models that take most time.
+const THOROUGH_UP_TO: usize = 200;
+
 pub fn run(args: &FitArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
-    // One model and one method for now; the arguments say which, so that calls stay valid.
-    let (Model::Weibull, Method::Likelihood) = (args.model, args.method);
+    args.how.check()?;
     let groups = match &args.lives {
         Some(file) => from_file(args, file)?,
         None => from_ledger(args, ui)?,
     };
-    let limits = (LimitsKind::from(args.limits), args.confidence);
+    let depth = if args.how.plain() {
+        Depth::Plain
+    } else if groups.len() > THOROUGH_UP_TO {
+        ui.remark(&format!(
+            "{} groups: other models and tests of fit are left out (up to {THOROUGH_UP_TO} groups \
+             they are made)",
+            groups.len()
+        ));
+        Depth::Plain
+    } else {
+        Depth::Thorough
+    };
     let fits: Vec<(FitView, bool)> = groups
         .into_par_iter()
-        .map(|group| {
+        .map(|mut group| {
             // Every life was checked where it came from.
-            let sample = Sample::new(group.lives).unwrap_or_default();
-            let fit: GroupFit = fit_group(&sample, limits.0, limits.1);
+            let sample = Sample::new(std::mem::take(&mut group.lives)).unwrap_or_default();
+            let examined = examined(args, &sample, &mut group, depth);
             let view = FitView::new(
                 group.name,
                 &sample,
                 group.excluded,
-                &fit,
-                limits,
+                &examined,
                 &group.unit,
                 group.notes,
             );
-            (view, fit.is_ok())
+            (view, examined.fit.is_ok())
         })
         .collect();
     let any = fits.iter().any(|(_, fitted)| *fitted);
@@ -162,12 +131,58 @@ pub fn run(args: &FitArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     Ok(Outcome::Done)
 }
 
+/// Fits as asked; where nothing can be fitted and the register assumes a shape, with that.
+fn examined(args: &FitArgs, sample: &Sample, group: &mut Group, depth: Depth) -> Examined {
+    let mut ask = args.how.ask();
+    if args.how.prior_from_register()
+        && let Some(stated) = group
+            .component
+            .as_ref()
+            .and_then(|c| c.shape_prior.as_ref())
+        && let Some(prior) = ShapePrior::from_points(stated.low, stated.high)
+    {
+        ask.prior = prior;
+        group
+            .notes
+            .push(format!("prior for the shape: {}", stated.source));
+    }
+    let found = examine(sample, &ask, args.how.best(), depth);
+    let assumed = group
+        .component
+        .as_ref()
+        .and_then(|c| c.assumed_shape.as_ref());
+    match assumed {
+        Some(assumed)
+            if found.fit.is_err() && sample.count() > 0 && args.how.is_two_parameter() =>
+        {
+            let reason = found.fit.as_ref().err().map(ToString::to_string);
+            group.notes.push(format!(
+                "the shape is the register's ({}), as none can be fitted: {}",
+                assumed.source,
+                reason.unwrap_or_default()
+            ));
+            let ask = Ask {
+                stated_shape: Some(assumed.shape),
+                ..ask
+            };
+            examine(sample, &ask, false, depth)
+        }
+        _ => found,
+    }
+}
+
 fn from_file(args: &FitArgs, file: &std::path::Path) -> Result<Vec<Group>, CommandError> {
     if let Some(by) = args.by.iter().find(|by| **by != By::Group) {
         let word = format!("{by:?}").to_lowercase();
         return Err(CommandError::wrong_use(
             format!("--by {word} needs a ledger: a file of lives has only the column group"),
             "use --by group, or leave --by out to fit all lives together",
+        ));
+    }
+    if args.how.prior_from_register() {
+        return Err(CommandError::wrong_use(
+            "--shape-prior register needs a ledger: a file of lives has no register",
+            "give the 5 % and 95 % points of the shape instead, as 1.5,4",
         ));
     }
     let lives = lives_csv::read(file)?;
@@ -180,25 +195,24 @@ fn from_file(args: &FitArgs, file: &std::path::Path) -> Result<Vec<Group>, Comma
         ));
     }
     let mut groups: Vec<Group> = Vec::new();
+    let mut places: HashMap<Option<String>, usize> = HashMap::new();
     for life in lives {
         let key = life.group.clone().filter(|_| !args.by.is_empty());
-        let place = groups
-            .iter()
-            .position(|g| g.name.group == key)
-            .unwrap_or_else(|| {
-                groups.push(Group {
-                    name: GroupName {
-                        group: key.clone(),
-                        mode: args.mode.clone(),
-                        ..Default::default()
-                    },
-                    lives: Vec::new(),
-                    excluded: 0,
-                    unit: String::new(),
-                    notes: Vec::new(),
-                });
-                groups.len() - 1
+        let place = *places.entry(key).or_insert_with_key(|key| {
+            groups.push(Group {
+                name: GroupName {
+                    group: key.clone(),
+                    mode: args.mode.clone(),
+                    ..Default::default()
+                },
+                lives: Vec::new(),
+                excluded: 0,
+                unit: String::new(),
+                notes: Vec::new(),
+                component: None,
             });
+            groups.len() - 1
+        });
         match life.of_mode(args.mode.as_deref()) {
             Some(life) => groups[place].lives.push(life),
             None => groups[place].excluded += u64::from(life.life.count),
@@ -275,5 +289,9 @@ fn new_group(
         excluded: 0,
         unit: super::select::unit(store, &row.component),
         notes: Vec::new(),
+        component: store
+            .ledgers()
+            .iter()
+            .find_map(|ledger| ledger.register.component(&row.component).cloned()),
     }
 }

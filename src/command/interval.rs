@@ -66,7 +66,7 @@ pub struct IntervalArgs {
     #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = confidence)]
     confidence: f64,
     /// Prior for the shape: "none", or its 5 % and 95 % points as LOW,HIGH (default: weak, 0.75 to 5.4)
-    #[arg(long, value_name = "PRIOR", value_parser = prior)]
+    #[arg(long, value_name = "PRIOR", value_parser = super::select::shape_prior)]
     shape_prior: Option<ShapePrior>,
     /// With --lives: round intervals down to a multiple of this usage
     #[arg(long, value_name = "USAGE", value_parser = positive, requires = "lives")]
@@ -102,17 +102,6 @@ fn sure(text: &str) -> Result<f64, String> {
         Ok(value) if value > 0.5 && value < 1.0 => Ok(value),
         _ => Err("write a chance between 0.5 and 1, as 0.8".into()),
     }
-}
-
-fn prior(text: &str) -> Result<ShapePrior, String> {
-    if text == "none" {
-        return Ok(ShapePrior::Flat);
-    }
-    text.split_once(',')
-        .and_then(|(low, high)| {
-            ShapePrior::from_points(low.trim().parse().ok()?, high.trim().parse().ok()?)
-        })
-        .ok_or_else(|| "write none, or the 5 % and 95 % points of the shape as 1.5,4".into())
 }
 
 pub fn run(args: &IntervalArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {

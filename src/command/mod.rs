@@ -13,6 +13,7 @@ mod evidence;
 mod export;
 mod fault;
 mod fit;
+mod fit_ask;
 mod interval;
 mod lives;
 mod query;

@@ -6,6 +6,7 @@ use std::path::PathBuf;
 
 use super::{CommandError, Fault};
 use crate::life::LifeRow;
+use crate::model::posterior::ShapePrior;
 use crate::quantity::nearest;
 use crate::quantity::trouble::Trouble;
 use crate::store::Store;
@@ -165,6 +166,18 @@ pub fn confidence(text: &str) -> Result<f64, String> {
         Ok(value) if value > 0.0 && value < 1.0 => Ok(value),
         _ => Err("write a share between 0 and 1, as 0.9 for 90 %".into()),
     }
+}
+
+/// Parses a prior for the shape: `none`, or its 5 % and 95 % points.
+pub fn shape_prior(text: &str) -> Result<ShapePrior, String> {
+    if text == "none" {
+        return Ok(ShapePrior::Flat);
+    }
+    text.split_once(',')
+        .and_then(|(low, high)| {
+            ShapePrior::from_points(low.trim().parse().ok()?, high.trim().parse().ok()?)
+        })
+        .ok_or_else(|| "write none, or the 5 % and 95 % points of the shape as 1.5,4".into())
 }
 
 /// Parses a finite number above 0.

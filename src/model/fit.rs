@@ -1,95 +1,19 @@
-//! Maximum-likelihood fit of the two-parameter Weibull to any mix of lives.
+//! Maximum-likelihood fit of the two-parameter Weibull or lognormal to any mix of lives.
 //!
-//! In: a [`Sample`]. Out: [`WeibullFit`] or a [`FitError`] that says why there is none.
+//! In: a [`Sample`]. Out: [`WeibullFit`], [`FamilyFit`] or a [`FitError`] that says why there is none.
 //! Never: a number from a search that did not converge.
 //!
 //! Without windows the scale maximises out in closed form and one equation in the shape
 //! is left; with windows, damped Newton in `(ln scale, ln shape)`.
 //! Source: Meeker & Escobar (1998), chapter 8; NIST/SEMATECH e-Handbook 8.4.1.2.
 
-use thiserror::Error;
-
+use super::distribution::{Distribution, Lognormal};
+use super::family::Family;
+pub use super::fit_error::FitError;
+use super::fit_error::{check_bounded, told_apart};
 use super::likelihood::{Likelihood, Slope};
 use super::weibull::Weibull;
-use crate::life::{End, Life, Sample, counted_lives};
-
-/// Why a sample has no Weibull maximum-likelihood estimate.
-///
-/// `tests/reference/hard/` keeps data for each, with the story of why they are hard.
-#[derive(Debug, Clone, PartialEq, Error)]
-pub enum FitError {
-    /// The sample holds no life at all.
-    #[error("no lives to fit")]
-    Empty,
-    /// The likelihood keeps rising with the scale.
-    #[error("no failure in {}: the scale has no upper end", counted_lives(*lives))]
-    NoFailures { lives: u64 },
-    /// Every life is a failure found at its first look: the sooner they all failed the better.
-    #[error(
-        "every life ({}) had already failed at its first look: the scale has no lower end",
-        counted_lives(*lives)
-    )]
-    AllFailedAtFirstLook { lives: u64 },
-    /// One failure, and nothing ran longer: the steeper the shape the better it fits.
-    #[error(
-        "one failure, {}, and no item ran beyond it: the shape has no upper end",
-        when(*from, *to)
-    )]
-    OneFailure { from: f64, to: f64 },
-    /// Every failure is known to have come at one usage, and nothing ran longer.
-    #[error(
-        "all {failures} failures came at {at} and no item ran beyond it: the shape has no upper end"
-    )]
-    AllTied { at: f64, failures: u64 },
-    /// One usage lies in every failure's window, and nothing ran longer.
-    #[error(
-        "all {failures} failures may have come at one usage, {}, and no item ran beyond it: the shape has no upper end",
-        place(*from, *to)
-    )]
-    WindowsOverlap { from: f64, to: f64, failures: u64 },
-    /// Every failure was found at a first look, as likely on young items as on old ones:
-    /// they could as well have failed as soon as they were put in.
-    #[error(
-        "every failure was found at a first look, and the failed items were on the whole no older than the sound ones: the likelihood rises towards shape 0"
-    )]
-    ShapeTowardsZero,
-    /// Nothing was watched from new, and the hazard falls faster than 1/usage, the limit of
-    /// the Weibull hazard as the shape goes to 0.
-    #[error(
-        "every life came under watch with usage already on it (at least {first_entry}), and failures thin out with age faster than any Weibull allows: the likelihood rises towards shape 0"
-    )]
-    HazardFallsTooFast { first_entry: f64 },
-    /// The likelihood rises with the shape as far as it is looked at.
-    #[error(
-        "the likelihood still rises at shape {shape:.0}, where the search ends: the failures lie too close together"
-    )]
-    ShapeAtEdge { shape: f64 },
-    /// The gradient stayed above tolerance; the last point is for diagnosis, not for use.
-    #[error("the search did not converge (last shape {shape}, scale {scale}, gradient {gradient})")]
-    NotConverged {
-        shape: f64,
-        scale: f64,
-        gradient: f64,
-    },
-}
-
-/// "500", "from 250 to 400".
-fn place(from: f64, to: f64) -> String {
-    if from == to {
-        format!("{from}")
-    } else {
-        format!("from {from} to {to}")
-    }
-}
-
-/// "at 500", "somewhere from 250 to 400".
-fn when(from: f64, to: f64) -> String {
-    if from == to {
-        format!("at {from}")
-    } else {
-        format!("somewhere from {from} to {to}")
-    }
-}
+use crate::life::{End, Life, Sample};
 
 /// A Weibull maximum-likelihood estimate.
 #[derive(Debug, Clone, PartialEq)]
@@ -106,7 +30,57 @@ pub struct WeibullFit {
     pub failures: u64,
 }
 
+/// The highest point of a likelihood: what limits start from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Peak {
+    pub family: Family,
+    /// ln scale; for the lognormal the mean of ln life.
+    pub a: f64,
+    /// ln shape; for the lognormal `−ln sigma`.
+    pub b: f64,
+    pub log_likelihood: f64,
+    /// Covariance of `(a, b)` from the observed information: `aa, ab, bb`.
+    pub covariance: [f64; 3],
+}
+
+impl Peak {
+    /// The distribution there.
+    pub fn distribution(&self) -> Distribution {
+        match self.family {
+            Family::Weibull => Distribution::Weibull(Weibull {
+                shape: self.b.exp(),
+                scale: self.a.exp(),
+            }),
+            Family::Lognormal => Distribution::Lognormal(Lognormal {
+                mu: self.a,
+                sigma: (-self.b).exp(),
+            }),
+        }
+    }
+}
+
+/// A maximum-likelihood estimate of either family.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct FamilyFit {
+    pub peak: Peak,
+    /// Largest absolute first derivative in `(a, b)` at the estimate.
+    pub gradient: f64,
+    pub lives: u64,
+    pub failures: u64,
+}
+
 impl WeibullFit {
+    /// The estimate as a point of the likelihood.
+    pub fn peak(&self) -> Peak {
+        Peak {
+            family: Family::Weibull,
+            a: self.weibull.scale.ln(),
+            b: self.weibull.shape.ln(),
+            log_likelihood: self.log_likelihood,
+            covariance: self.covariance,
+        }
+    }
+
     /// `−2 ln L + 2k + 2k(k+1)/(n−k−1)` with two parameters; `None` for fewer than four
     /// lives, where the correction has no meaning.
     /// Source: Hurvich & Tsai, *Biometrika* 76 (1989) 297-307.
@@ -123,11 +97,11 @@ pub fn aicc(log_likelihood: f64, parameters: u64, lives: u64) -> Option<f64> {
 }
 
 /// Gradient per failure below which a search counts as converged.
-const TOLERANCE: f64 = 1e-9;
+pub(super) const TOLERANCE: f64 = 1e-9;
 
 /// ln shape between which searches with entry ages or windows run: shape 0.018 to 2,981.
-const B_FROM: f64 = -4.0;
-const B_TO: f64 = 8.0;
+pub(super) const B_FROM: f64 = -4.0;
+pub(super) const B_TO: f64 = 8.0;
 
 /// Fits shape and scale by maximum likelihood.
 ///
@@ -135,8 +109,28 @@ const B_TO: f64 = 8.0;
 /// Errors: [`FitError`]; never a shape or scale that the data do not bound.
 /// Accuracy: 1e-9 relative or better (`tests/numbers/model.rs`).
 pub fn fit_weibull(sample: &Sample) -> Result<WeibullFit, FitError> {
+    let fit = fit_family(sample, Family::Weibull)?;
+    Ok(WeibullFit {
+        weibull: Weibull {
+            shape: fit.peak.b.exp(),
+            scale: fit.peak.a.exp(),
+        },
+        log_likelihood: fit.peak.log_likelihood,
+        covariance: fit.peak.covariance,
+        gradient: fit.gradient,
+        lives: fit.lives,
+        failures: fit.failures,
+    })
+}
+
+/// Fits either family by maximum likelihood.
+///
+/// Units: `a` is the log of a usage in the sample's unit.
+/// Errors: [`FitError`], as [`fit_weibull`]; the same data leave both families without an
+/// estimate. Accuracy: 1e-9 relative or better (`tests/numbers/model.rs`).
+pub fn fit_family(sample: &Sample, family: Family) -> Result<FamilyFit, FitError> {
     check_bounded(sample)?;
-    let likelihood = Likelihood::new(sample);
+    let likelihood = Likelihood::of(sample, family);
     let (a, b) = maximise(&likelihood, sample).map_err(|error| told_apart(error, sample))?;
     finish(&likelihood, sample, a, b)
 }
@@ -144,7 +138,7 @@ pub fn fit_weibull(sample: &Sample) -> Result<WeibullFit, FitError> {
 /// The estimate's internal `(ln scale, ln shape)`.
 fn maximise(likelihood: &Likelihood, sample: &Sample) -> Result<(f64, f64), FitError> {
     if !likelihood.is_closed() {
-        return newton(likelihood, start(sample)).or_else(|_| {
+        return newton(likelihood, start(sample, likelihood.family())).or_else(|_| {
             let b = scan(|b| likelihood.value(best_scale(likelihood, b), b))?;
             newton(likelihood, (best_scale(likelihood, b), b))
         });
@@ -159,110 +153,37 @@ fn maximise(likelihood: &Likelihood, sample: &Sample) -> Result<(f64, f64), FitE
     Ok((best_scale(likelihood, b), b))
 }
 
-fn finish(
-    likelihood: &Likelihood,
-    sample: &Sample,
-    a: f64,
-    b: f64,
-) -> Result<WeibullFit, FitError> {
+fn finish(likelihood: &Likelihood, sample: &Sample, a: f64, b: f64) -> Result<FamilyFit, FitError> {
     let Slope {
         value,
         gradient,
         curvature: [aa, ab, bb],
     } = likelihood.slope(a, b);
     let gradient = gradient[0].abs().max(gradient[1].abs());
-    let weibull = Weibull {
-        shape: b.exp(),
-        scale: (a + likelihood.shift()).exp(),
-    };
+    let shape = b.exp();
     let determinant = aa * bb - ab * ab;
     let failures = sample.failures();
     let flat = !(aa < 0.0 && determinant > 0.0 && value.is_finite());
     // Rounding in the sums grows with the largest power, hence with the shape.
-    if flat || gradient > TOLERANCE * failures as f64 * weibull.shape.max(1.0).powi(2) {
+    if flat || gradient > TOLERANCE * failures as f64 * shape.max(1.0).powi(2) {
         return Err(FitError::NotConverged {
-            shape: weibull.shape,
-            scale: weibull.scale,
+            shape,
+            scale: (a + likelihood.shift()).exp(),
             gradient,
         });
     }
-    Ok(WeibullFit {
-        weibull,
-        log_likelihood: value,
-        covariance: [-bb / determinant, ab / determinant, -aa / determinant],
+    Ok(FamilyFit {
+        peak: Peak {
+            family: likelihood.family(),
+            a: a + likelihood.shift(),
+            b,
+            log_likelihood: value,
+            covariance: [-bb / determinant, ab / determinant, -aa / determinant],
+        },
         gradient,
         lives: sample.count(),
         failures,
     })
-}
-
-/// Tells data apart that leave the likelihood without a maximum.
-///
-/// If one usage lies in every failure's window and no suspension ran beyond it, a
-/// distribution that puts all failures there fits perfectly, and the shape has no end.
-/// That is the only way for the shape to run off upwards: as it grows, any other failure or
-/// longer run drives the likelihood to 0. What runs off downwards is left to the search.
-fn check_bounded(sample: &Sample) -> Result<(), FitError> {
-    if sample.count() == 0 {
-        return Err(FitError::Empty);
-    }
-    let failures = sample.failures();
-    if failures == 0 {
-        return Err(FitError::NoFailures {
-            lives: sample.count(),
-        });
-    }
-    // As the scale falls to 0 such lives fit perfectly, whatever their entry ages.
-    let at_first_look = |life: &Life| matches!(life.end, End::Left { .. });
-    if sample.lives().iter().all(at_first_look) {
-        return Err(FitError::AllFailedAtFirstLook { lives: failures });
-    }
-    let (mut from, mut to) = (0.0_f64, f64::INFINITY);
-    for life in sample.lives() {
-        match life.end {
-            End::Failure { at } => {
-                from = from.max(at);
-                to = to.min(at);
-            }
-            End::Suspension { at } => from = from.max(at),
-            End::Interval { lo, hi } => {
-                from = from.max(lo);
-                to = to.min(hi);
-            }
-            End::Left { hi } => {
-                from = from.max(life.entry);
-                to = to.min(hi);
-            }
-        }
-    }
-    if from > to {
-        return Ok(());
-    }
-    Err(if failures == 1 {
-        FitError::OneFailure { from, to }
-    } else if sample.intervals() == 0 {
-        FitError::AllTied { at: to, failures }
-    } else {
-        FitError::WindowsOverlap { from, to, failures }
-    })
-}
-
-/// The two ways in which a likelihood can rise towards shape 0, told apart.
-///
-/// Either no failure brings a factor of the shape, being in windows that open at 0; or
-/// nothing was watched from new, so that the hazard may be as high as it likes near 0.
-fn told_apart(error: FitError, sample: &Sample) -> FitError {
-    let first_entry = sample
-        .lives()
-        .iter()
-        .map(|life| life.entry)
-        .fold(f64::INFINITY, f64::min);
-    match error {
-        FitError::ShapeTowardsZero if first_entry > 0.0 => {
-            FitError::HazardFallsTooFast { first_entry }
-        }
-        other => other,
-    }
 }
 
 /// The internal log scale that maximises the likelihood at `b`.
@@ -298,10 +219,10 @@ pub(super) fn best_scale(likelihood: &Likelihood, b: f64) -> f64 {
     a
 }
 
-const SCAN_STEP: f64 = 0.25;
+pub(super) const SCAN_STEP: f64 = 0.25;
 
 /// The highest point of a profile over ln shape, on a coarse grid.
-fn scan(profile: impl Fn(f64) -> f64) -> Result<f64, FitError> {
+pub(super) fn scan(profile: impl Fn(f64) -> f64) -> Result<f64, FitError> {
     let count = ((B_TO - B_FROM) / SCAN_STEP) as usize;
     let mut best = (f64::NEG_INFINITY, 0);
     for n in 0..=count {
@@ -381,8 +302,13 @@ fn start_shape(likelihood: &Likelihood) -> f64 {
     }
 }
 
-/// A start for data with windows: each window's failure at its middle, entry ages dropped.
-fn start(sample: &Sample) -> (f64, f64) {
+/// Mean and standard deviation of the log of a life of scale and shape 1: by them a Weibull
+/// start serves the lognormal (Euler's constant, π/√6).
+const LN_MEAN: f64 = -0.577_215_664_901_532_9;
+const LN_SD: f64 = 1.282_549_830_161_864_1;
+
+/// A start where nothing is closed: each window's failure at its middle, entry ages dropped.
+fn start(sample: &Sample, family: Family) -> (f64, f64) {
     let middled: Vec<Life> = sample
         .lives()
         .iter()
@@ -408,7 +334,13 @@ fn start(sample: &Sample) -> (f64, f64) {
             .ok()
             .map(|(a, b)| (a + likelihood.shift(), b))
     }) {
-        Some((a, b)) => (a - shift, b.clamp(-1.5, 3.0)),
+        Some((a, b)) => {
+            let (a, b) = (a - shift, b.clamp(-1.5, 3.0));
+            match family {
+                Family::Weibull => (a, b),
+                Family::Lognormal => (a + LN_MEAN / b.exp(), b - LN_SD.ln()),
+            }
+        }
         None => (0.0, 0.4),
     }
 }

@@ -1,16 +1,18 @@
-//! The Weibull likelihood of a sample, with its first and second derivatives.
+//! The likelihood of a sample under either family, with its first and second derivatives.
 //!
-//! In: a [`Sample`]. Out: [`Likelihood`], which is evaluated at `(a, b) = (ln scale, ln shape)`.
+//! In: a [`Sample`] and a [`Family`]. Out: [`Likelihood`], which is evaluated at
+//! `(a, b) = (ln scale, ln shape)`; for the lognormal `a = mu`, `b = −ln sigma`.
 //! Never: searching (see `fit`).
 //!
-//! Per life, with `z = k(ln t − a)` and `H = e^z`:
-//! failure at `t`: `b − ln t + z − H`; suspension at `t`: `−H`;
+//! Per life, with `z = k(ln t − a)` and the family's cumulative hazard `H(z)`:
+//! failure at `t`: `b − ln t + ln h(z) − H`; suspension at `t`: `−H`;
 //! window `(lo, hi]`: `−H(lo) + ln(1 − e^(−(H(hi) − H(lo))))`;
 //! watched only from entry age `e` on: `+ H(e)` (left truncation).
 //! Densities are on the original usage scale, constants kept.
 //! Source: W. Q. Meeker & L. A. Escobar, *Statistical Methods for Reliability Data*
 //! (1998), chapters 2, 8 and 11.
 
+use super::family::{Family, LN_SQRT_2PI, normal_cumulative_hazard, normal_hazard};
 use crate::life::{End, Sample};
 
 /// Value and derivatives of a log-likelihood at a point `(a, b)`.
@@ -44,10 +46,13 @@ struct Window {
 /// neither overflow nor lose digits whatever the unit.
 #[derive(Debug, Clone)]
 pub struct Likelihood {
+    family: Family,
     terms: Vec<Term>,
     windows: Vec<Window>,
     exact: f64,
     sum_ln_failures: f64,
+    /// Squared distances of the exact failures' logs from their mean.
+    spread_ln_failures: f64,
     shift: f64,
     ln_middle: f64,
     has_entries: bool,
@@ -62,7 +67,13 @@ pub struct PowerSums {
 }
 
 impl Likelihood {
+    /// The Weibull likelihood.
     pub fn new(sample: &Sample) -> Self {
+        Self::of(sample, Family::Weibull)
+    }
+
+    /// The likelihood under a family.
+    pub fn of(sample: &Sample, family: Family) -> Self {
         let longest = sample
             .lives()
             .iter()
@@ -90,7 +101,10 @@ impl Likelihood {
                 End::Failure { at } => {
                     exact += count;
                     sum_ln_failures += count * (at.ln() - shift);
-                    take(at, count);
+                    // A Weibull density is hazard times reliability; a normal one is not split.
+                    if family == Family::Weibull {
+                        take(at, count);
+                    }
                     take(life.entry, -count);
                 }
                 End::Suspension { at } => {
@@ -121,7 +135,24 @@ impl Likelihood {
             .iter()
             .map(|l| f64::from(l.count) * (l.last_usage().ln() - shift))
             .sum();
+        let mean_ln = if exact > 0.0 {
+            sum_ln_failures / exact
+        } else {
+            0.0
+        };
+        let spread_ln_failures = sample
+            .lives()
+            .iter()
+            .filter_map(|l| match l.end {
+                End::Failure { at } => {
+                    Some(f64::from(l.count) * (at.ln() - shift - mean_ln).powi(2))
+                }
+                _ => None,
+            })
+            .sum();
         Likelihood {
+            family,
+            spread_ln_failures,
             ln_middle: weighted / sample.count().max(1) as f64,
             terms: merge_ties(terms),
             windows,
@@ -132,9 +163,13 @@ impl Likelihood {
         }
     }
 
-    /// True where the scale integrates and maximises out in closed form: no windows.
+    pub fn family(&self) -> Family {
+        self.family
+    }
+
+    /// True where the scale integrates and maximises out in closed form: Weibull, no windows.
     pub fn is_closed(&self) -> bool {
-        self.windows.is_empty()
+        self.family == Family::Weibull && self.windows.is_empty()
     }
 
     pub fn has_entries(&self) -> bool {
@@ -189,43 +224,101 @@ impl Likelihood {
     /// Log-likelihood at `a` (internal log scale: true log less [`Self::shift`]) and `b`.
     pub fn value(&self, a: f64, b: f64) -> f64 {
         let k = b.exp();
-        let mut value =
-            self.exact * (b - k * a) + (k - 1.0) * self.sum_ln_failures - self.exact * self.shift;
-        for term in &self.terms {
-            value -= term.weight * (k * (term.ln_t - a)).exp();
+        let mut value = self.failures_value(a, b, k);
+        match self.family {
+            Family::Weibull => {
+                for term in &self.terms {
+                    value -= term.weight * (k * (term.ln_t - a)).exp();
+                }
+            }
+            Family::Lognormal => {
+                for term in &self.terms {
+                    value -= term.weight * normal_cumulative_hazard(k * (term.ln_t - a));
+                }
+            }
         }
         for window in &self.windows {
-            value += window.count * ln_one_less_exp(window.gap(a, k));
+            value += window.count * ln_one_less_exp(window.gap(self.family, a, k));
         }
         value
     }
 
+    /// What the exact failures bring beside their hazard terms.
+    fn failures_value(&self, a: f64, b: f64, k: f64) -> f64 {
+        match self.family {
+            Family::Weibull => {
+                self.exact * (b - k * a) + (k - 1.0) * self.sum_ln_failures
+                    - self.exact * self.shift
+            }
+            Family::Lognormal => {
+                self.exact * (b - self.shift - LN_SQRT_2PI)
+                    - self.sum_ln_failures
+                    - 0.5 * k * k * self.squares(a).0
+            }
+        }
+    }
+
+    /// `Σ (ln t − a)²` and `Σ (ln t − a)` over the exact failures.
+    fn squares(&self, a: f64) -> (f64, f64) {
+        if self.exact == 0.0 {
+            return (0.0, 0.0);
+        }
+        let gap = self.sum_ln_failures / self.exact - a;
+        (
+            self.spread_ln_failures + self.exact * gap * gap,
+            self.exact * gap,
+        )
+    }
+
     /// Log-likelihood with gradient and curvature, at internal log scale `a` and `b`.
     pub fn slope(&self, a: f64, b: f64) -> Slope {
+        match self.family {
+            Family::Weibull => self.slope_with(a, b, |z| {
+                let h = z.exp();
+                [h, h, h]
+            }),
+            Family::Lognormal => self.slope_with(a, b, |z| {
+                let rate = normal_hazard(z);
+                [normal_cumulative_hazard(z), rate, rate * (rate - z)]
+            }),
+        }
+    }
+
+    /// `hazard` gives `H(z)`, `H'(z)` and `H''(z)`.
+    #[inline]
+    fn slope_with(&self, a: f64, b: f64, hazard: impl Fn(f64) -> [f64; 3]) -> Slope {
         let k = b.exp();
-        let mut value =
-            self.exact * (b - k * a) + (k - 1.0) * self.sum_ln_failures - self.exact * self.shift;
-        let sum_z = k * (self.sum_ln_failures - self.exact * a);
-        let (mut ga, mut gb) = (-k * self.exact, self.exact + sum_z);
-        let (mut haa, mut hab, mut hbb) = (0.0, -k * self.exact, sum_z);
+        let mut value = self.failures_value(a, b, k);
+        let (mut ga, mut gb, mut haa, mut hab, mut hbb);
+        match self.family {
+            Family::Weibull => {
+                let sum_z = k * (self.sum_ln_failures - self.exact * a);
+                (ga, gb) = (-k * self.exact, self.exact + sum_z);
+                (haa, hab, hbb) = (0.0, -k * self.exact, sum_z);
+            }
+            Family::Lognormal => {
+                let (squares, sum) = self.squares(a);
+                (ga, gb) = (k * k * sum, self.exact - k * k * squares);
+                haa = -k * k * self.exact;
+                (hab, hbb) = (2.0 * ga, -2.0 * k * k * squares);
+            }
+        }
         for term in &self.terms {
             let z = k * (term.ln_t - a);
-            let h = term.weight * z.exp();
+            let [h, h1, h2] = hazard(z).map(|x| term.weight * x);
             value -= h;
-            ga += k * h;
-            gb -= z * h;
-            haa -= k * k * h;
-            hab += k * h * (1.0 + z);
-            hbb -= z * (1.0 + z) * h;
+            ga += k * h1;
+            gb -= z * h1;
+            haa -= k * k * h2;
+            hab += k * (z * h2 + h1);
+            hbb -= z * (z * h2 + h1);
         }
         for window in &self.windows {
-            let gap = window.gap(a, k);
-            let (lo, hi) = (
-                window.edge(window.ln_lo, a, k),
-                window.edge(window.ln_hi, a, k),
-            );
-            let [da, db] = [hi.1[0] - lo.1[0], hi.1[1] - lo.1[1]];
-            let [daa, dab, dbb] = [hi.2[0] - lo.2[0], hi.2[1] - lo.2[1], hi.2[2] - lo.2[2]];
+            let gap = window.gap(self.family, a, k);
+            let lo = edge(&hazard, window.ln_lo, a, k);
+            let hi = edge(&hazard, window.ln_hi, a, k);
+            let [da, db] = [hi.0[0] - lo.0[0], hi.0[1] - lo.0[1]];
+            let [daa, dab, dbb] = [hi.1[0] - lo.1[0], hi.1[1] - lo.1[1], hi.1[2] - lo.1[2]];
             // g(D) = ln(1 − e^(−D)): g' = 1/(e^D − 1), g'' = −g'(1 + g').
             let g1 = 1.0 / gap.exp_m1();
             let g2 = -g1 * (1.0 + g1);
@@ -250,37 +343,44 @@ impl Likelihood {
 
 impl Window {
     /// `H(hi) − H(lo)`, without cancellation where the two are close.
-    fn gap(&self, a: f64, k: f64) -> f64 {
+    fn gap(&self, family: Family, a: f64, k: f64) -> f64 {
         let z_hi = k * (self.ln_hi - a);
-        if self.ln_lo == f64::NEG_INFINITY {
-            return z_hi.exp();
-        }
         let z_lo = k * (self.ln_lo - a);
         let narrow = z_hi - z_lo;
-        if narrow < 1.0 {
-            z_lo.exp() * narrow.exp_m1()
-        } else {
-            z_hi.exp() - z_lo.exp()
+        let from_new = self.ln_lo == f64::NEG_INFINITY;
+        match family {
+            Family::Weibull if from_new => z_hi.exp(),
+            Family::Weibull if narrow < 1.0 => z_lo.exp() * narrow.exp_m1(),
+            Family::Weibull => z_hi.exp() - z_lo.exp(),
+            Family::Lognormal if from_new => normal_cumulative_hazard(z_hi),
+            // Simpson's rule over the hazard, of fourth order in so short a stretch.
+            Family::Lognormal if narrow < 1e-3 => {
+                narrow / 6.0
+                    * (normal_hazard(z_lo)
+                        + 4.0 * normal_hazard(0.5 * (z_lo + z_hi))
+                        + normal_hazard(z_hi))
+            }
+            Family::Lognormal => normal_cumulative_hazard(z_hi) - normal_cumulative_hazard(z_lo),
         }
     }
+}
 
-    /// `H` at one edge with its derivatives in `a` and `b`.
-    fn edge(&self, ln_t: f64, a: f64, k: f64) -> (f64, [f64; 2], [f64; 3]) {
-        if ln_t == f64::NEG_INFINITY {
-            return (0.0, [0.0; 2], [0.0; 3]);
-        }
-        let z = k * (ln_t - a);
-        let h = z.exp();
-        if h == f64::INFINITY {
-            // Beyond the reach of doubles; the window's own weight is 0 there.
-            return (h, [0.0; 2], [0.0; 3]);
-        }
-        (
-            h,
-            [-k * h, z * h],
-            [k * k * h, -k * h * (1.0 + z), z * (1.0 + z) * h],
-        )
+/// Derivatives of `H` at one edge of a window, in `a` and `b`: first and second.
+#[inline]
+fn edge(hazard: &impl Fn(f64) -> [f64; 3], ln_t: f64, a: f64, k: f64) -> ([f64; 2], [f64; 3]) {
+    if ln_t == f64::NEG_INFINITY {
+        return ([0.0; 2], [0.0; 3]);
     }
+    let z = k * (ln_t - a);
+    let [h, h1, h2] = hazard(z);
+    if h == f64::INFINITY {
+        // Beyond the reach of doubles; the window's own weight is 0 there.
+        return ([0.0; 2], [0.0; 3]);
+    }
+    (
+        [-k * h1, z * h1],
+        [k * k * h2, -k * (z * h2 + h1), z * (z * h2 + h1)],
+    )
 }
 
 /// `ln(1 − e^(−d))` for `d > 0`; −∞ at 0.
@@ -311,7 +411,7 @@ mod tests {
     use super::*;
     use crate::life::Life;
 
-    fn mixed() -> Likelihood {
+    fn mixed(family: Family) -> Likelihood {
         let lives = vec![
             Life {
                 entry: 100.0,
@@ -339,15 +439,18 @@ mod tests {
                 count: 1,
             },
         ];
-        Likelihood::new(&Sample::new(lives).unwrap())
+        Likelihood::of(&Sample::new(lives).unwrap(), family)
     }
 
     /// Central differences of the value judge the gradient, those of the gradient the curvature.
     #[test]
     fn derivatives_agree_with_differences() {
-        let likelihood = mixed();
         let step = 1e-5;
-        for (a, b) in [(0.0, 0.3), (-0.6, 1.2), (0.9, -0.7)] {
+        for (family, a, b) in [Family::Weibull, Family::Lognormal]
+            .into_iter()
+            .flat_map(|f| [(f, 0.0, 0.3), (f, -0.6, 1.2), (f, 0.9, -0.7)])
+        {
+            let likelihood = mixed(family);
             let here = likelihood.slope(a, b);
             assert!((here.value - likelihood.value(a, b)).abs() < 1e-12);
             for (n, (da, db)) in [(step, 0.0), (0.0, step)].into_iter().enumerate() {

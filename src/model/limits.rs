@@ -4,11 +4,12 @@
 //! Never: priors (see `posterior`).
 //!
 //! Source: Meeker & Escobar (1998), chapter 8: Wald on the log scale (8.3), profile
-//! likelihood ratio (8.2). A reliability is treated on the scale ln(−ln R).
+//! likelihood ratio (8.2). A reliability is treated on the scale of `z`, ln(−ln R) for the Weibull.
 
 use std::cell::Cell;
 
-use super::fit::{WeibullFit, best_scale};
+use super::family::Family;
+use super::fit::{Peak, WeibullFit, best_scale};
 use super::likelihood::Likelihood;
 use super::numeric::{chi_square_1_quantile, normal_quantile, root_outward};
 use super::target::Target;
@@ -22,6 +23,8 @@ pub enum LimitsKind {
     LikelihoodRatio,
     /// Normal approximation on the log scale.
     Wald,
+    /// Chi-square, for a single parameter.
+    ChiSquare,
     None,
 }
 
@@ -31,6 +34,7 @@ impl LimitsKind {
             LimitsKind::Posterior => "posterior",
             LimitsKind::LikelihoodRatio => "likelihood-ratio",
             LimitsKind::Wald => "wald",
+            LimitsKind::ChiSquare => "chi-square",
             LimitsKind::None => "none",
         }
     }
@@ -45,16 +49,30 @@ pub struct Limits {
     pub upper: Option<f64>,
 }
 
-/// Wald limits: `exp(ln q ∓ z·se(ln q))`; for a reliability the same on ln(−ln R).
+/// Wald limits: `exp(ln q ∓ z·se(ln q))`; for a reliability the same on the family's `z`.
 ///
 /// Domain: `0 < confidence < 1`, two-sided.
 pub fn wald(fit: &WeibullFit, target: Target, confidence: f64) -> Limits {
-    let [da, db] = target.gradient(&fit.weibull);
-    let [aa, ab, bb] = fit.covariance;
-    let error = (da * da * aa + 2.0 * da * db * ab + db * db * bb).sqrt();
-    let middle = target.to_search(target.of(&fit.weibull));
-    let reach = normal_quantile(0.5 * (1.0 + confidence)) * error;
-    order(target, Some(middle - reach), Some(middle + reach))
+    wald_at(&fit.peak(), target, confidence)
+}
+
+/// As [`wald`], for either family.
+pub fn wald_at(peak: &Peak, target: Target, confidence: f64) -> Limits {
+    let middle = target.search_at(peak.family, peak.a, peak.b);
+    let reach = normal_quantile(0.5 * (1.0 + confidence)) * error_of(peak, target);
+    order(
+        target,
+        peak.family,
+        Some(middle - reach),
+        Some(middle + reach),
+    )
+}
+
+/// Standard error of the target's search value, by the delta method.
+fn error_of(peak: &Peak, target: Target) -> f64 {
+    let [da, db] = target.gradient(peak.family, peak.a, peak.b);
+    let [aa, ab, bb] = peak.covariance;
+    (da * da * aa + 2.0 * da * db * ab + db * db * bb).sqrt()
 }
 
 /// Profile likelihood-ratio limits: the values `q` with
@@ -67,31 +85,36 @@ pub fn likelihood_ratio(
     target: Target,
     confidence: f64,
 ) -> Limits {
+    likelihood_ratio_at(likelihood, &fit.peak(), target, confidence)
+}
+
+/// As [`likelihood_ratio`], for either family; the likelihood must be of the peak's.
+pub fn likelihood_ratio_at(
+    likelihood: &Likelihood,
+    peak: &Peak,
+    target: Target,
+    confidence: f64,
+) -> Limits {
     let drop = 0.5 * chi_square_1_quantile(confidence);
-    let shift = likelihood.shift();
-    let warm = Cell::new(fit.weibull.shape.ln());
+    let warm = Cell::new(peak.b);
     let excess = |x: f64| {
-        let (value, b) = profile(likelihood, target, x, shift, warm.get());
+        let (value, b) = profile(likelihood, target, x, warm.get());
         warm.set(b);
-        fit.log_likelihood - value - drop
+        peak.log_likelihood - value - drop
     };
-    let middle = target.to_search(target.of(&fit.weibull));
-    let [da, db] = target.gradient(&fit.weibull);
-    let [aa, ab, bb] = fit.covariance;
-    let step = (da * da * aa + 2.0 * da * db * ab + db * db * bb)
-        .sqrt()
-        .max(1e-9);
+    let middle = target.search_at(peak.family, peak.a, peak.b);
+    let step = error_of(peak, target).max(1e-9);
     let side = |sign: f64| {
-        warm.set(fit.weibull.shape.ln());
+        warm.set(peak.b);
         root_outward(excess, middle, sign * step, REACH.max(50.0 * step), 1e-13)
     };
-    order(target, side(-1.0), side(1.0))
+    order(target, peak.family, side(-1.0), side(1.0))
 }
 
 /// How far from the estimate, in ln units, a limit is looked for before it counts as absent.
 const REACH: f64 = 60.0;
 
-fn order(target: Target, low: Option<f64>, high: Option<f64>) -> Limits {
+fn order(target: Target, family: Family, low: Option<f64>, high: Option<f64>) -> Limits {
     let (low, high) = if target.falls() {
         (high, low)
     } else {
@@ -99,18 +122,19 @@ fn order(target: Target, low: Option<f64>, high: Option<f64>) -> Limits {
     };
     Limits {
         median: None,
-        lower: low.map(|x| target.value_at(x)),
-        upper: high.map(|x| target.value_at(x)),
+        lower: low.map(|x| target.value_at(family, x)),
+        upper: high.map(|x| target.value_at(family, x)),
     }
 }
 
 /// The highest log-likelihood with the target held at search value `x`, and its `b`.
-fn profile(likelihood: &Likelihood, target: Target, x: f64, shift: f64, from: f64) -> (f64, f64) {
+fn profile(likelihood: &Likelihood, target: Target, x: f64, from: f64) -> (f64, f64) {
+    let (family, shift) = (likelihood.family(), likelihood.shift());
     if target == Target::Shape {
         return (likelihood.value(best_scale(likelihood, x), x), x);
     }
     // Not the shape, so the tie exists; falling back to a free scale would be wrong.
-    let Some(mut tie) = target.tie(x, from) else {
+    let Some(mut tie) = target.tie(family, x, from) else {
         return (f64::NAN, from);
     };
     let mut b = from;
@@ -131,7 +155,7 @@ fn profile(likelihood: &Likelihood, target: Target, x: f64, shift: f64, from: f6
             return (f64::NAN, b);
         }
         loop {
-            if let Some(next_tie) = target.tie(x, b + step) {
+            if let Some(next_tie) = target.tie(family, x, b + step) {
                 let next = likelihood.slope(next_tie[0] - shift, b + step);
                 if next.value >= here.value - 1e-13 * (1.0 + here.value.abs()) {
                     (tie, here) = (next_tie, next);

@@ -9,12 +9,16 @@
 //! smooth and a change of units only shifts `a`.
 
 pub mod bend;
+pub mod common_shape;
 pub mod compare;
 pub mod distribution;
+pub mod examine;
 pub mod family;
 pub mod fit;
+pub mod fit_error;
 pub mod goodness;
 pub mod group;
+pub mod life_ratio;
 pub mod likelihood;
 pub mod limits;
 pub mod location;
@@ -25,6 +29,7 @@ pub mod numeric;
 pub mod partial;
 pub mod pooling;
 pub mod posterior;
+pub mod progressive;
 pub mod rank_regression;
 pub mod ranks;
 pub mod stated;

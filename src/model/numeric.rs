@@ -68,6 +68,16 @@ pub fn ln_gamma_log_density(r: u64, v: f64) -> f64 {
     r as f64 * v - v.exp() - ln_gamma(r as f64)
 }
 
+/// `v` with `P(ln G > v) = p`, for `G` gamma of whole order and unit rate.
+pub fn ln_gamma_quantile(order: u64, p: f64) -> f64 {
+    let start = (order as f64).ln();
+    let step = 1.0 / (order as f64).sqrt();
+    let miss = |v: f64| gamma_tail(order, v.exp()) - p;
+    let sign = if miss(start) > 0.0 { 1.0 } else { -1.0 };
+    // The tail runs from 1 to 0 over the whole line, so a root exists at either side.
+    root_outward(miss, start, sign * step, 800.0, 1e-12).unwrap_or(start)
+}
+
 /// Why a root was not found.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NoRoot {

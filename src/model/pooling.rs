@@ -9,9 +9,9 @@
 //! Source: Lawless (2003), section 5.1 and 5.2 (equality of scales given a common shape).
 
 use statrs::function::erf::erfc;
+use statrs::function::gamma::gamma_ur;
 
-use super::fit::best_scale;
-use super::likelihood::Likelihood;
+use super::common_shape::fit_common_shape;
 use crate::life::{Life, Sample};
 
 /// A candidate for standing apart: a name and which lives it holds.
@@ -31,8 +31,7 @@ pub struct Exception<K> {
     pub statistic: f64,
     /// p-value times the number of groups tried, at most 1.
     pub p_adjusted: f64,
-    /// Scale of the group over scale of the rest, at the common shape; infinite where the
-    /// group has no failure.
+    /// Scale of the group over scale of the rest, at the common shape.
     pub life_ratio: f64,
 }
 
@@ -57,6 +56,10 @@ pub fn set_apart<K: Clone + PartialEq>(
     let mut pool: Vec<usize> = (0..lives.len()).collect();
     let mut exceptions: Vec<Exception<K>> = Vec::new();
     while exceptions.len() < candidates.len() {
+        let whole = sample(lives, &pool).and_then(|all| fit_common_shape(&[&all]).ok());
+        let Some(together) = whole.map(|fit| fit.log_likelihood) else {
+            break;
+        };
         let mut best: Option<Exception<K>> = None;
         for candidate in candidates {
             if exceptions.iter().any(|e| e.key == candidate.key) {
@@ -69,7 +72,7 @@ pub fn set_apart<K: Clone + PartialEq>(
             if members.is_empty() || rest.is_empty() {
                 continue;
             }
-            let Some((statistic, life_ratio)) = compare(lives, &members, &rest) else {
+            let Some((statistic, life_ratio)) = compare(lives, &members, &rest, together) else {
                 continue;
             };
             if best.as_ref().is_none_or(|b| statistic > b.statistic) {
@@ -92,61 +95,38 @@ pub fn set_apart<K: Clone + PartialEq>(
     Split { pool, exceptions }
 }
 
-/// Likelihood-ratio statistic for equal scales at a common shape, and the ratio of scales.
-fn compare(lives: &[Life], members: &[usize], rest: &[usize]) -> Option<(f64, f64)> {
-    let sample = |which: &[usize]| Sample::new(which.iter().map(|n| lives[*n]).collect()).ok();
-    let both: Vec<usize> = members.iter().chain(rest).copied().collect();
-    let (one, other, all) = (sample(members)?, sample(rest)?, sample(&both)?);
+/// The lives with these indices; each was checked when it was made.
+fn sample(lives: &[Life], which: &[usize]) -> Option<Sample> {
+    Sample::new(which.iter().map(|n| lives[*n]).collect()).ok()
+}
+
+/// Likelihood-ratio statistic for equal scales at a common shape, and the ratio of scales;
+/// `together` is the log-likelihood of one shape and one scale.
+fn compare(lives: &[Life], members: &[usize], rest: &[usize], together: f64) -> Option<(f64, f64)> {
+    let (one, other) = (sample(lives, members)?, sample(lives, rest)?);
     if one.failures() < 1 || other.failures() < 2 {
         return None;
     }
-    let parts = [Likelihood::new(&one), Likelihood::new(&other)];
-    let pooled = [Likelihood::new(&all)];
-    let (b_apart, apart) = common_shape(&parts)?;
-    let (_, together) = common_shape(&pooled)?;
-    let ln_scale = |part: &Likelihood| best_scale(part, b_apart) + part.shift();
-    let ratio = (ln_scale(&parts[0]) - ln_scale(&parts[1])).exp();
-    Some((2.0 * (apart - together).max(0.0), ratio))
-}
-
-/// The ln shape common to all parts, each with its own scale: `(b, log-likelihood)`.
-/// `None` where the shape runs off.
-pub fn common_shape(parts: &[Likelihood]) -> Option<(f64, f64)> {
-    let value = |b: f64| -> f64 { parts.iter().map(|p| p.value(best_scale(p, b), b)).sum() };
-    let (mut b, mut top) = (0.5, value(0.5));
-    let mut step = 0.4;
-    while step > 1e-6 {
-        let (left, right) = (value(b - step), value(b + step));
-        if left.max(right) > top {
-            (b, top) = if right >= left {
-                (b + step, right)
-            } else {
-                (b - step, left)
-            };
-            if !(-4.0..=6.0).contains(&b) {
-                return None;
-            }
-        } else {
-            // Fit a parabola through the three points before narrowing.
-            let bend = left - 2.0 * top + right;
-            let jump = if bend < 0.0 {
-                0.5 * step * (left - right) / bend
-            } else {
-                0.0
-            };
-            let there = value(b + jump);
-            if there > top {
-                (b, top) = (b + jump, there);
-            }
-            step *= 0.2;
-        }
-    }
-    top.is_finite().then_some((b, top))
+    let apart = fit_common_shape(&[&one, &other]).ok()?;
+    let (ln_ratio, _) = apart.ln_ratio(0, 1)?;
+    let statistic = 2.0 * (apart.log_likelihood - together).max(0.0);
+    Some((statistic, ln_ratio.exp()))
 }
 
 /// Upper tail of chi-square with one degree of freedom: `erfc(√(x/2))`.
 pub fn chi_square_1_tail(x: f64) -> f64 {
     erfc((0.5 * x.max(0.0)).sqrt())
+}
+
+/// Upper tail of chi-square with `df` degrees of freedom: `Q(df/2, x/2)`; 1 at or below 0.
+pub fn chi_square_tail(x: f64, df: u64) -> f64 {
+    match df {
+        _ if x <= 0.0 || df == 0 => 1.0,
+        _ if x == f64::INFINITY => 0.0,
+        1 => chi_square_1_tail(x),
+        2 => (-0.5 * x).exp(),
+        _ => gamma_ur(0.5 * df as f64, 0.5 * x),
+    }
 }
 
 #[cfg(test)]

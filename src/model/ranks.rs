@@ -10,7 +10,7 @@
 use statrs::function::beta::beta_reg;
 
 use super::numeric::root;
-use crate::life::{End, Sample};
+use crate::life::{End, Life, Sample};
 
 /// One failure on probability paper.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -37,44 +37,119 @@ pub fn benard(j: f64, n: f64) -> f64 {
     (j - 0.3) / (n + 0.4)
 }
 
+/// How a rank becomes a plotting position.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+pub enum RankRule {
+    /// [`median_rank`].
+    #[default]
+    Exact,
+    /// [`benard`].
+    Benard,
+}
+
+impl RankRule {
+    pub fn word(self) -> &'static str {
+        match self {
+            RankRule::Exact => "exact",
+            RankRule::Benard => "benard",
+        }
+    }
+
+    /// Estimated share failed by the `rank`-th of `n`.
+    pub fn share(self, rank: f64, n: f64) -> f64 {
+        match self {
+            RankRule::Exact => median_rank(rank, n),
+            RankRule::Benard => benard(rank, n),
+        }
+    }
+}
+
+/// A failure with its place among all items.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct RankedFailure {
+    /// Usage of the failure; for a window, its end.
+    pub usage: f64,
+    /// Start of the window, for a failure known only to lie in one.
+    pub window_from: Option<f64>,
+    /// Items not yet passed, this one included.
+    pub at_risk: u64,
+    /// Rank with suspensions allowed for; whole numbers where there are none before.
+    pub rank: f64,
+}
+
+/// Adjusted ranks of all failures, in order of usage; equal failures take successive ranks.
+///
+/// Formula: `rank = previous + (n + 1 − previous)/(1 + items not yet passed)`, with
+/// failures before suspensions at equal usages. Entry ages are not looked at.
+/// Source: IEC 61649:2008, clause 7.
+pub fn adjusted_ranks(sample: &Sample) -> Vec<RankedFailure> {
+    let mut lives: Vec<&Life> = sample.lives().iter().collect();
+    lives.sort_by(|x, y| {
+        (x.last_usage().total_cmp(&y.last_usage())).then(y.failed().cmp(&x.failed()))
+    });
+    let n = sample.count();
+    let (mut passed, mut rank) = (0_u64, 0.0);
+    let mut ranked = Vec::new();
+    for life in lives {
+        if !life.failed() {
+            passed += u64::from(life.count);
+            continue;
+        }
+        for _ in 0..life.count {
+            let at_risk = n - passed;
+            rank += (n as f64 + 1.0 - rank) / (1.0 + at_risk as f64);
+            ranked.push(RankedFailure {
+                usage: life.last_usage(),
+                window_from: window_from(life),
+                at_risk,
+                rank,
+            });
+            passed += 1;
+        }
+    }
+    ranked
+}
+
+fn window_from(life: &Life) -> Option<f64> {
+    match life.end {
+        End::Interval { lo, .. } => Some(lo),
+        End::Left { .. } => Some(life.entry),
+        End::Failure { .. } | End::Suspension { .. } => None,
+    }
+}
+
 /// Plotting positions of all failures, in order of usage.
 ///
 /// A failure known only within a window is ranked at the window's end, where it was found.
 pub fn plot_points(sample: &Sample) -> Vec<PlotPoint> {
-    let mut items: Vec<(f64, bool, Option<f64>, f64)> = Vec::new();
-    for life in sample.lives() {
-        let (usage, failed, from) = match life.end {
-            End::Failure { at } => (at, true, None),
-            End::Suspension { at } => (at, false, None),
-            End::Interval { lo, hi } => (hi, true, Some(lo)),
-            End::Left { hi } => (hi, true, Some(life.entry)),
-        };
-        for _ in 0..life.count {
-            items.push((usage, failed, from, life.entry));
-        }
-    }
-    items.sort_by(|x, y| x.0.total_cmp(&y.0).then(y.1.cmp(&x.1)));
     if sample.has_entry_ages() {
-        return product_limit_points(&items);
+        return product_limit_points(sample);
     }
-    let n = items.len() as f64;
-    let mut rank = 0.0;
-    let mut points = Vec::new();
-    for (passed, &(usage, failed, window_from, _)) in items.iter().enumerate() {
-        if failed {
-            rank += (n + 1.0 - rank) / (1.0 + n - passed as f64);
-            points.push(PlotPoint {
-                usage,
-                window_from,
-                share: median_rank(rank, n),
-            });
-        }
-    }
-    points
+    let n = sample.count() as f64;
+    adjusted_ranks(sample)
+        .into_iter()
+        .map(|failure| PlotPoint {
+            usage: failure.usage,
+            window_from: failure.window_from,
+            share: median_rank(failure.rank, n),
+        })
+        .collect()
 }
 
 /// With late entry: the middle of each step of the product-limit estimate.
-fn product_limit_points(items: &[(f64, bool, Option<f64>, f64)]) -> Vec<PlotPoint> {
+fn product_limit_points(sample: &Sample) -> Vec<PlotPoint> {
+    let mut items: Vec<(f64, bool, Option<f64>, f64)> = Vec::new();
+    for life in sample.lives() {
+        for _ in 0..life.count {
+            items.push((
+                life.last_usage(),
+                life.failed(),
+                window_from(life),
+                life.entry,
+            ));
+        }
+    }
+    items.sort_by(|x, y| x.0.total_cmp(&y.0).then(y.1.cmp(&x.1)));
     let mut reliability = 1.0_f64;
     let mut points = Vec::new();
     for (passed, &(usage, failed, window_from, _)) in items.iter().enumerate() {

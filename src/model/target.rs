@@ -4,12 +4,13 @@
 //! Never: data.
 //!
 //! Each quantity `q` but shape and reliability is scale times a function of the shape, so
-//! fixing it fixes `a = ln q − f(b)`; fixing a reliability at `t` fixes `a = ln t − ζ/k`
-//! with `ζ = ln(−ln R)`. That one fact serves likelihood-ratio, Wald and posterior limits.
+//! fixing it fixes `a = ln q − f(b)`; fixing a reliability at `t` fixes `a = ln t − z/k`
+//! with `z` where the family's reliability is `R`. That one fact serves likelihood-ratio,
+//! Wald and posterior limits, for the Weibull and the lognormal alike. The lognormal's shape
+//! is here `k = 1/sigma`.
 
-use statrs::function::gamma::digamma;
-
-use super::weibull::{Weibull, ln_mean_factor};
+use super::family::Family;
+use super::weibull::Weibull;
 
 /// A quantity of the life distribution.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -24,7 +25,7 @@ pub enum Target {
 }
 
 impl Target {
-    /// Its value for given parameters.
+    /// Its value for given Weibull parameters.
     pub fn of(self, life: &Weibull) -> f64 {
         match self {
             Target::Shape => life.shape,
@@ -35,18 +36,22 @@ impl Target {
         }
     }
 
-    /// The value on the scale where it is searched: ln, or ln(−ln R) for a reliability.
-    pub(super) fn to_search(self, value: f64) -> f64 {
+    /// Its value on the scale where it is searched, at `a = ln scale` and `b = ln shape`: the
+    /// log, or `z` for a reliability.
+    pub(super) fn search_at(self, family: Family, a: f64, b: f64) -> f64 {
         match self {
-            Target::Reliability(_) => (-value.ln()).ln(),
-            _ => value.ln(),
+            Target::Shape => b,
+            Target::Scale => a,
+            Target::LifeAt(share) => a + family.z_at(share) / b.exp(),
+            Target::Mean => a + family.ln_mean_factor(b)[0],
+            Target::Reliability(t) => b.exp() * (t.ln() - a),
         }
     }
 
     /// Back from the search scale.
-    pub(super) fn value_at(self, x: f64) -> f64 {
+    pub(super) fn value_at(self, family: Family, x: f64) -> f64 {
         match self {
-            Target::Reliability(_) => (-x.exp()).exp(),
+            Target::Reliability(_) => family.reliability(x),
             _ => x.exp(),
         }
     }
@@ -58,43 +63,39 @@ impl Target {
 
     /// With the quantity held at search value `x`, ln scale as a function of `b`:
     /// value, first and second derivative. `None` for the shape, which fixes `b` itself.
-    pub(super) fn tie(self, x: f64, b: f64) -> Option<[f64; 3]> {
+    pub(super) fn tie(self, family: Family, x: f64, b: f64) -> Option<[f64; 3]> {
         let k = b.exp();
         // a = x − c/k has derivatives c/k and −c/k in b.
         let over_shape = |x: f64, c: f64| [x - c / k, c / k, -c / k];
         match self {
             Target::Shape => None,
             Target::Scale => Some([x, 0.0, 0.0]),
-            Target::LifeAt(share) => Some(over_shape(x, (-(-share).ln_1p()).ln())),
+            Target::LifeAt(share) => Some(over_shape(x, family.z_at(share))),
             Target::Reliability(t) => Some(over_shape(t.ln(), x)),
             Target::Mean => {
-                let s = 1.0 / k;
-                let psi = digamma(1.0 + s);
-                // d/db lnΓ(1 + e^(−b)) = −s·ψ(1+s); the second by a central difference of
-                // the first is exact enough for a Newton step, which only needs a slope.
+                let [factor, first] = family.ln_mean_factor(b);
+                // A central difference is exact enough for a Newton step, which only needs
+                // a slope.
                 let h = 1e-4;
-                let first = |b: f64| {
-                    let s = (-b).exp();
-                    s * digamma(1.0 + s)
-                };
+                let second = |b: f64| family.ln_mean_factor(b)[1];
                 Some([
-                    x - ln_mean_factor(k),
-                    s * psi,
-                    (first(b + h) - first(b - h)) / (2.0 * h),
+                    x - factor,
+                    -first,
+                    -(second(b + h) - second(b - h)) / (2.0 * h),
                 ])
             }
         }
     }
 
-    /// Gradient of the search value in `(ln scale, ln shape)` at given parameters.
-    pub(super) fn gradient(self, life: &Weibull) -> [f64; 2] {
-        let k = life.shape;
+    /// Gradient of the search value in `(a, b) = (ln scale, ln shape)`.
+    pub(super) fn gradient(self, family: Family, a: f64, b: f64) -> [f64; 2] {
+        let k = b.exp();
         match self {
             Target::Shape => [0.0, 1.0],
             Target::Scale => [1.0, 0.0],
-            Target::LifeAt(share) => [1.0, -(-(-share).ln_1p()).ln() / k],
-            Target::Mean => [1.0, -digamma(1.0 + 1.0 / k) / k],
-            Target::Reliability(t) => [-k, k * (t / life.scale).ln()],
+            Target::LifeAt(share) => [1.0, -family.z_at(share) / k],
+            Target::Mean => [1.0, family.ln_mean_factor(b)[1]],
+            Target::Reliability(t) => [-k, k * (t.ln() - a)],
         }
     }
 }

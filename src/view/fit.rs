@@ -4,10 +4,12 @@
 
 use serde::Serialize;
 
+use super::fit_notes::notes_of;
 use super::table::{Align, Notes, Table, cell, csv_text, figure, figure_or_dash};
 use crate::life::Sample;
-use crate::model::group::{Figure, GroupFit, SHARES};
-use crate::model::limits::LimitsKind;
+use crate::model::examine::Examined;
+use crate::model::group::{Figure, SHARES};
+use crate::model::models::SideBySide;
 
 /// All fits of one call.
 #[derive(Debug, Clone, Serialize)]
@@ -48,8 +50,12 @@ pub struct FitView {
     pub life_at: Vec<LifeAtView>,
     pub mean: Option<FigureView>,
     pub limits: LimitsView,
-    pub fit_test: Option<()>,
+    pub fit_test: Option<FitTestView>,
     pub r_squared: Option<f64>,
+    /// The r² that one straight sample in ten of this pattern falls below.
+    pub r_squared_critical: Option<f64>,
+    /// Other models on the same lives; empty where they were not fitted.
+    pub models: Vec<ModelView>,
     pub notes: Vec<String>,
     /// Unit of usage, for the table.
     #[serde(skip)]
@@ -59,7 +65,7 @@ pub struct FitView {
 /// A quantity with its limits; a side the data do not bound is null.
 #[derive(Debug, Clone, Copy, Serialize)]
 pub struct FigureView {
-    pub estimate: f64,
+    pub estimate: Option<f64>,
     pub median: Option<f64>,
     pub lower: Option<f64>,
     pub upper: Option<f64>,
@@ -69,7 +75,7 @@ pub struct FigureView {
 #[derive(Debug, Clone, Copy, Serialize)]
 pub struct LifeAtView {
     pub fraction: f64,
-    pub estimate: f64,
+    pub estimate: Option<f64>,
     pub median: Option<f64>,
     pub lower: Option<f64>,
     pub upper: Option<f64>,
@@ -80,6 +86,27 @@ pub struct LifeAtView {
 pub struct LimitsView {
     pub kind: &'static str,
     pub confidence: f64,
+}
+
+/// How well the model describes the lives.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub struct FitTestView {
+    pub statistic: &'static str,
+    pub value: f64,
+    pub p: Option<f64>,
+}
+
+/// One model beside the others.
+#[derive(Debug, Clone, Serialize)]
+pub struct ModelView {
+    pub model: &'static str,
+    pub parameters: Option<u64>,
+    pub log_likelihood: Option<f64>,
+    pub aicc: Option<f64>,
+    /// True for the one to go by.
+    pub chosen: bool,
+    /// Why it has no estimate.
+    pub reason: Option<String>,
 }
 
 impl From<Figure> for FigureView {
@@ -104,41 +131,37 @@ impl LifeAtView {
     }
 }
 
+fn models_of(side_by_side: &SideBySide) -> Vec<ModelView> {
+    side_by_side
+        .fits
+        .iter()
+        .map(|(model, fit)| {
+            let found = fit.as_ref().ok();
+            ModelView {
+                model: model.word(),
+                parameters: found.map(|f| f.parameters),
+                log_likelihood: found.map(|f| f.log_likelihood),
+                aicc: found.and_then(|f| f.aicc()),
+                chosen: *model == side_by_side.chosen,
+                reason: fit.as_ref().err().map(ToString::to_string),
+            }
+        })
+        .collect()
+}
+
 impl FitView {
-    /// `notes` come first; why a fit or its limits are missing is added.
+    /// `notes` come first; why a fit or its limits are missing, and what the tests say, is added.
     pub fn new(
         name: GroupName,
         sample: &Sample,
         excluded: u64,
-        fit: &GroupFit,
-        limits: (LimitsKind, f64),
+        examined: &Examined,
         unit: &str,
         mut notes: Vec<String>,
     ) -> Self {
-        let (kind, confidence) = limits;
-        let found = match fit {
-            Ok(found) => {
-                if let Some(reason) = &found.no_limits {
-                    notes.push(format!("no posterior limits: {reason}"));
-                }
-                let figures = [found.shape, found.scale];
-                let open = figures
-                    .iter()
-                    .any(|f| f.limits.lower.is_none() || f.limits.upper.is_none());
-                if kind == LimitsKind::LikelihoodRatio && open {
-                    notes.push(
-                        "an empty limit is one that the likelihood never falls to: the data do \
-                         not bound that side"
-                            .into(),
-                    );
-                }
-                Some(found)
-            }
-            Err(reason) => {
-                notes.push(format!("no fit: {reason}"));
-                None
-            }
-        };
+        notes.extend(notes_of(examined, unit));
+        let found = examined.fit.as_ref().ok();
+        let ask = &examined.ask;
         FitView {
             component: name.component,
             position: name.position,
@@ -150,13 +173,17 @@ impl FitView {
             suspensions: sample.suspensions(),
             intervals: sample.intervals(),
             excluded,
-            model: "weibull",
-            method: "likelihood",
+            model: found.map_or(ask.model, |f| f.model).word(),
+            method: if ask.ranks.is_some() {
+                "ranks"
+            } else {
+                "likelihood"
+            },
             shape: found.map(|f| f.shape.into()),
             scale: found.map(|f| f.scale.into()),
-            location: None,
-            log_likelihood: found.map(|f| f.fit.log_likelihood),
-            aicc: found.and_then(|f| f.fit.aicc()),
+            location: found.and_then(|f| f.location).map(Into::into),
+            log_likelihood: found.and_then(|f| f.log_likelihood),
+            aicc: found.and_then(|f| f.aicc()),
             life_at: found.map_or_else(Vec::new, |f| {
                 SHARES
                     .into_iter()
@@ -172,11 +199,20 @@ impl FitView {
             }),
             mean: found.map(|f| f.mean.into()),
             limits: LimitsView {
-                kind: kind.word(),
-                confidence,
+                kind: found.map_or(ask.kind(), |f| f.limits).word(),
+                confidence: ask.confidence,
             },
-            fit_test: None,
-            r_squared: None,
+            fit_test: examined.test.as_ref().map(|test| FitTestView {
+                statistic: "anderson-darling",
+                value: test.statistic,
+                p: test.p,
+            }),
+            r_squared: found.and_then(|f| Some(f.line.as_ref()?.r_squared)),
+            r_squared_critical: examined.r_squared.map(|test| test.critical),
+            models: examined
+                .side_by_side
+                .as_ref()
+                .map_or_else(Vec::new, models_of),
             notes,
             unit: unit.into(),
         }
@@ -217,14 +253,13 @@ impl FitsView {
         ]
         .map(String::from)
         .to_vec();
-        let figures = ["shape", "scale", "mean", "b1", "b10", "b50"];
+        let figures = ["shape", "scale", "location", "mean", "b1", "b10", "b50"];
         for figure in figures {
             for part in ["estimate", "median", "lower", "upper"] {
                 headings.push(format!("{figure}_{part}"));
             }
         }
-        headings
-            .extend(["log_likelihood", "aicc", "limits", "confidence", "notes"].map(String::from));
+        headings.extend(TAIL.map(String::from));
         let headings: Vec<&str> = headings.iter().map(String::as_str).collect();
         let rows = self.fits.iter().map(|fit| {
             let mut row: Vec<String> = fit.name().map(String::from).to_vec();
@@ -239,10 +274,10 @@ impl FitsView {
                 .map(|n| n.to_string()),
             );
             row.extend([fit.model, fit.method].map(String::from));
-            let mut figures = vec![fit.shape, fit.scale, fit.mean];
+            let mut figures = vec![fit.shape, fit.scale, fit.location, fit.mean];
             figures.extend((0..SHARES.len()).map(|n| fit.life_at.get(n).map(LifeAtView::figure)));
             for figure in figures {
-                row.push(cell(figure.map(|f| f.estimate)));
+                row.push(cell(figure.and_then(|f| f.estimate)));
                 row.extend(
                     [
                         figure.and_then(|f| f.median),
@@ -256,6 +291,10 @@ impl FitsView {
             row.push(cell(fit.aicc));
             row.push(fit.limits.kind.into());
             row.push(fit.limits.confidence.to_string());
+            row.push(cell(fit.fit_test.map(|t| t.value)));
+            row.push(cell(fit.fit_test.and_then(|t| t.p)));
+            row.push(cell(fit.r_squared));
+            row.push(cell(fit.r_squared_critical));
             row.push(fit.notes.join("; "));
             row
         });
@@ -268,22 +307,38 @@ impl FitsView {
             .filter(|n| self.fits.iter().any(|fit| !fit.name()[*n].is_empty()))
             .collect();
         let names = ["component", "position", "machine", "mode", "group"];
+        let models = self.fits.iter().any(|f| f.model != "weibull");
+        let mixed = self
+            .fits
+            .iter()
+            .any(|f| Some(f.model) != self.fits.first().map(|f| f.model));
+        let location = self.fits.iter().any(|f| f.location.is_some());
+        let ranks = self.fits.iter().any(|f| f.r_squared.is_some());
+        let tested = self.fits.iter().any(|f| f.fit_test.is_some());
         let mut headings: Vec<(&str, Align)> =
             used.iter().map(|n| (names[*n], Align::Left)).collect();
-        headings.extend([
-            ("lives", Align::Right),
-            ("failed", Align::Right),
-            ("windows", Align::Right),
-            ("cut short", Align::Right),
-            ("shape", Align::Right),
-            ("limits", Align::Left),
-            ("scale", Align::Right),
-            ("limits", Align::Left),
-            ("B10", Align::Right),
-            ("limits", Align::Left),
-            ("unit", Align::Left),
-            ("", Align::Left),
-        ]);
+        headings.extend(["lives", "failed", "windows", "cut short"].map(|h| (h, Align::Right)));
+        if mixed {
+            headings.push(("model", Align::Left));
+        }
+        for (heading, wanted) in [
+            (if models { "shape*" } else { "shape" }, true),
+            ("scale", true),
+            ("location", location),
+            ("B10", true),
+        ] {
+            if wanted {
+                headings.extend([(heading, Align::Right), ("limits", Align::Left)]);
+            }
+        }
+        headings.push(("unit", Align::Left));
+        if tested {
+            headings.push(("fit p", Align::Right));
+        }
+        if ranks {
+            headings.extend([("r²", Align::Right), ("1 in 10 below", Align::Right)]);
+        }
+        headings.push(("", Align::Left));
         let mut table = Table::new(headings);
         let mut notes = Notes::default();
         for fit in &self.fits {
@@ -291,25 +346,92 @@ impl FitsView {
             row.extend(
                 [fit.lives, fit.failures, fit.intervals, fit.suspensions].map(|n| n.to_string()),
             );
+            if mixed {
+                row.push(fit.model.to_owned());
+            }
             let b10 = fit.life_at.get(1).map(LifeAtView::figure);
-            for (figure_view, digits) in [(fit.shape, 3), (fit.scale, 4), (b10, 3)] {
-                row.push(figure_or_dash(figure_view.map(|f| f.estimate), digits));
+            let mut figures = vec![(fit.shape, 3), (fit.scale, 4)];
+            if location {
+                figures.push((fit.location, 3));
+            }
+            figures.push((b10, 3));
+            for (figure_view, digits) in figures {
+                row.push(figure_or_dash(figure_view.and_then(|f| f.estimate), digits));
                 row.push(figure_view.map_or_else(String::new, |f| limits_text(f, digits)));
             }
             row.push(fit.unit.clone());
+            if tested {
+                row.push(p_text(fit.fit_test.and_then(|t| t.p)));
+            }
+            if ranks {
+                row.push(figure_or_dash(fit.r_squared, 3));
+                row.push(figure_or_dash(fit.r_squared_critical, 3));
+            }
             row.push(notes.marks(&fit.notes));
             table.row(row);
         }
         let mut text = table.text();
         if let Some(fit) = self.fits.first() {
-            text.push_str(&format!(
-                "\nWeibull by maximum likelihood; limits: {}, {} two-sided.\n",
-                fit.limits.kind,
-                super::table::percent(fit.limits.confidence),
-            ));
+            text.push_str(&format!("\n{}\n", self.legend(fit, mixed, models, tested)));
         }
         text.push_str(&notes.text());
         text
+    }
+
+    /// What the columns are, in a line or two.
+    fn legend(&self, fit: &FitView, mixed: bool, models: bool, tested: bool) -> String {
+        let model = match (mixed, fit.model) {
+            (true, _) => "Models as named",
+            (_, "weibull3") => "Weibull with a location",
+            (_, "lognormal") => "Lognormal",
+            (_, "exponential") => "Exponential",
+            _ => "Weibull",
+        };
+        let method = if fit.method == "ranks" {
+            "by a line through median ranks"
+        } else {
+            "by maximum likelihood"
+        };
+        let limits = match fit.limits.kind {
+            "none" => "no limits".to_owned(),
+            kind => format!(
+                "limits: {kind}, {} two-sided",
+                super::table::percent(fit.limits.confidence)
+            ),
+        };
+        let mut text = format!("{model} {method}; {limits}.");
+        if models {
+            text.push_str(
+                "\n* for a lognormal: the standard deviation of ln life; its scale is the median life.",
+            );
+        }
+        if tested {
+            text.push_str(
+                "\nfit p: how often lives that do follow the model fit it as badly (Anderson-Darling).",
+            );
+        }
+        text
+    }
+}
+
+/// The last columns of the CSV.
+const TAIL: [&str; 9] = [
+    "log_likelihood",
+    "aicc",
+    "limits",
+    "confidence",
+    "fit_test_value",
+    "fit_test_p",
+    "r_squared",
+    "r_squared_critical",
+    "notes",
+];
+
+fn p_text(p: Option<f64>) -> String {
+    match p {
+        None => "–".into(),
+        Some(p) if p < 0.001 => "< 0.001".into(),
+        Some(p) => format!("{p:.3}"),
     }
 }
 

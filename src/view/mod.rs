@@ -8,6 +8,7 @@ pub mod compare;
 pub mod curves;
 pub mod findings;
 pub mod fit;
+pub mod fit_notes;
 pub mod interval;
 pub mod lives;
 pub mod recur;

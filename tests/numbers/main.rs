@@ -2,10 +2,13 @@
 
 #[path = "../common/mod.rs"]
 mod common;
+mod compare;
 mod hard;
 mod identities;
 mod model;
+mod models;
 mod naive;
 mod policy;
 mod posterior_routes;
+mod ranks;
 mod study;

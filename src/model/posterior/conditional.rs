@@ -7,7 +7,7 @@
 use statrs::function::gamma::ln_gamma;
 
 use crate::model::likelihood::Likelihood;
-use crate::model::numeric::{gamma_tail, ln_gamma_log_density, ln_sum_exp, root_outward};
+use crate::model::numeric::{gamma_tail, ln_gamma_log_density, ln_gamma_quantile, ln_sum_exp};
 
 /// Distribution of the internal log scale `a` given the shape.
 #[derive(Debug, Clone)]
@@ -61,16 +61,6 @@ impl Conditional {
     }
 }
 
-/// `v` with `P(ln G > v) = p`, for `G` gamma of whole order and unit rate.
-pub fn ln_gamma_quantile(order: u64, p: f64) -> f64 {
-    let start = (order as f64).ln();
-    let step = 1.0 / (order as f64).sqrt();
-    let miss = |v: f64| gamma_tail(order, v.exp()) - p;
-    let sign = if miss(start) > 0.0 { 1.0 } else { -1.0 };
-    // The tail runs from 1 to 0 over the whole line, so a root exists at either side.
-    root_outward(miss, start, sign * step, 800.0, 1e-12).unwrap_or(start)
-}
-
 /// Nodes are dropped below this share of the peak density.
 const NODE_DROP: f64 = 21.0;
 
@@ -108,6 +98,8 @@ pub struct ScaleTable {
     step: f64,
     density: Vec<f64>,
     below: Vec<f64>,
+    /// Grid points to a standard deviation of the narrowest curve in it.
+    fineness: f64,
     #[cfg(test)]
     ln_mass: f64,
 }
@@ -192,6 +184,38 @@ impl ScaleTable {
         ln_density.push(last.0);
         slope.push(last.1 / coarse);
 
+        ScaleTable::tabulate(from, step, &ln_density, &slope, FINENESS, top.value)
+    }
+
+    /// A table from the log density, up to a constant, on an even grid; its slope is taken by
+    /// central differences of fourth order. `fineness` is the number of grid points to a
+    /// standard deviation of the narrowest curve in it.
+    pub fn from_grid(from: f64, step: f64, ln_density: &[f64], fineness: f64) -> Self {
+        let last = ln_density.len().saturating_sub(1);
+        let slope: Vec<f64> = (0..ln_density.len())
+            .map(|n| {
+                let at = |n: usize| ln_density[n];
+                if n >= 2 && n + 2 <= last {
+                    (at(n - 2) - 8.0 * at(n - 1) + 8.0 * at(n + 1) - at(n + 2)) / (12.0 * step)
+                } else {
+                    let (low, high) = (n.saturating_sub(1), (n + 1).min(last));
+                    (at(high) - at(low)) / (step * (high - low).max(1) as f64)
+                }
+            })
+            .collect();
+        ScaleTable::tabulate(from, step, ln_density, &slope, fineness, 0.0)
+    }
+
+    /// `ln_top` is what the log density was taken relative to.
+    fn tabulate(
+        from: f64,
+        step: f64,
+        ln_density: &[f64],
+        slope: &[f64],
+        fineness: f64,
+        #[cfg_attr(not(test), expect(unused_variables))] ln_top: f64,
+    ) -> Self {
+        let count = ln_density.len();
         let ln_sum = step.ln() + ln_sum_exp(ln_density.iter().copied());
         let density: Vec<f64> = ln_density.iter().map(|v| (v - ln_sum).exp()).collect();
         let mut below = Vec::with_capacity(count);
@@ -208,8 +232,9 @@ impl ScaleTable {
             step,
             density,
             below,
+            fineness,
             #[cfg(test)]
-            ln_mass: top.value + ln_sum,
+            ln_mass: ln_top + ln_sum,
         }
     }
 
@@ -221,7 +246,7 @@ impl ScaleTable {
 
     /// Every few grid point, with weights that sum to 1.
     fn nodes(&self, per_sd: f64) -> Vec<(f64, f64)> {
-        let stride = ((FINENESS / per_sd) as usize).max(1);
+        let stride = ((self.fineness / per_sd) as usize).max(1);
         let peak = self.density.iter().copied().fold(0.0, f64::max);
         let least = peak * (-NODE_DROP).exp();
         let mut nodes: Vec<(f64, f64)> = self
@@ -239,7 +264,7 @@ impl ScaleTable {
         nodes
     }
 
-    fn cdf(&self, a: f64) -> (f64, f64) {
+    pub(super) fn cdf(&self, a: f64) -> (f64, f64) {
         let place = (a - self.from) / self.step;
         if place <= 0.0 {
             return (0.0, 0.0);
@@ -259,7 +284,7 @@ impl ScaleTable {
         (value.clamp(0.0, 1.0), slope.max(0.0))
     }
 
-    fn quantile(&self, p: f64) -> f64 {
+    pub fn quantile(&self, p: f64) -> f64 {
         let n = self
             .below
             .partition_point(|c| *c < p)

@@ -1,4 +1,4 @@
-//! The posterior of a Weibull life, by quadrature: no sampling, the same numbers every time.
+//! The posterior of a Weibull or lognormal life, by quadrature: no sampling, the same numbers every time.
 //!
 //! In: a [`Sample`] and a [`ShapePrior`]. Out: [`Posterior`]: quantiles of any [`Target`],
 //! and weighted parameter pairs for decisions.
@@ -8,23 +8,27 @@
 //! integrates out in closed form: with `r` failures and `S(k) = Σ t^k − Σ entry^k`,
 //! the density of `b = ln k` is `∝ k^(r−1)·Π_failures t^k · S^(−r)` times the shape
 //! prior's density in `b`, and `scale^(−k)` given `k` is gamma of order `r` and rate `S`.
-//! With windows the scale is tabulated at each node of the shape.
+//! With windows, and for the lognormal, the scale is tabulated at each node of the shape.
 //! The prior 1/(scale·shape) gives limits of exact coverage for complete and
 //! failure-censored samples, as it is the right Haar measure of the log-location-scale
 //! family. Source: J. F. Lawless, *Statistical Models and Methods for Lifetime Data*,
 //! 2nd ed. (2003), appendix E and section 5.1 (conditional and posterior limits coincide).
 
 mod conditional;
+mod from_nodes;
+pub mod several;
 
+use statrs::function::gamma::ln_gamma;
 use thiserror::Error;
 
 use self::conditional::{Conditional, ScaleTable, ln_scale_mass};
+pub(crate) use self::from_nodes::GridNode;
+use super::family::Family;
 use super::fit::best_scale;
 use super::likelihood::Likelihood;
 use super::limits::Limits;
 use super::numeric::{GAUSS_10, root};
 use super::target::Target;
-use super::weibull::{Weibull, ln_mean_factor};
 use crate::life::{End, Sample};
 
 /// What is believed of the shape before the data.
@@ -55,6 +59,17 @@ impl ShapePrior {
         })
     }
 
+    /// Its 5 % and 95 % points; `None` for the flat one.
+    pub fn points(self) -> Option<(f64, f64)> {
+        match self {
+            ShapePrior::Flat => None,
+            ShapePrior::LogNormal { mean, sd } => {
+                let reach = 1.644_853_626_951_472_2 * sd;
+                Some(((mean - reach).exp(), (mean + reach).exp()))
+            }
+        }
+    }
+
     /// Width of the panels around the peak, in standard deviations. Limits far out in the
     /// tails of a quantile need a finer rule than the means a decision takes.
     fn panel(self) -> f64 {
@@ -65,7 +80,7 @@ impl ShapePrior {
     }
 
     /// Log density in ln shape, up to a constant.
-    fn ln_density(self, b: f64) -> f64 {
+    pub(crate) fn ln_density(self, b: f64) -> f64 {
         match self {
             ShapePrior::Flat => 0.0,
             ShapePrior::LogNormal { mean, sd } => -0.5 * ((b - mean) / sd).powi(2),
@@ -92,7 +107,7 @@ pub(crate) struct Node {
     pub shape: f64,
     /// Weights sum to 1.
     pub weight: f64,
-    /// `ln Γ(1 + 1/shape)`.
+    /// Log of mean life over scale.
     pub ln_mean_factor: f64,
     pub scale: Conditional,
 }
@@ -117,6 +132,8 @@ pub struct Posterior {
     panels: Vec<Panel>,
     /// Log of the density's normaliser, relative to `ln_marginal`.
     ln_norm: f64,
+    /// ln shape, where the nodes came ready made and there are no panels.
+    shape_table: Option<ScaleTable>,
 }
 
 /// Density is followed down to e^(−DROP) of its peak: 1e-14.
@@ -133,6 +150,12 @@ impl Posterior {
     /// (`tests/numbers/model.rs`, and against a doubled rule).
     /// Errors: [`PosteriorError`].
     pub fn new(sample: &Sample, prior: ShapePrior) -> Result<Self, PosteriorError> {
+        Self::of(sample, Family::Weibull, prior)
+    }
+
+    /// As [`Posterior::new`] for either family; the lognormal's shape is `1/sigma`, so that the
+    /// flat prior is `1/sigma` too.
+    pub fn of(sample: &Sample, family: Family, prior: ShapePrior) -> Result<Self, PosteriorError> {
         let failures = sample.failures();
         if failures == 0 {
             return Err(PosteriorError::NoFailures);
@@ -141,7 +164,7 @@ impl Posterior {
         if prior == ShapePrior::Flat && bounding(sample) < 2 {
             return Err(improper);
         }
-        let likelihood = Likelihood::new(sample);
+        let likelihood = Likelihood::of(sample, family);
         let marginal = |b: f64| ln_marginal(&likelihood, prior, failures, b);
         let (peak, top) = climb(marginal, 0.5).ok_or(improper)?;
         let spread = spread_at(marginal, peak, top);
@@ -164,7 +187,7 @@ impl Posterior {
                     nodes.push(Node {
                         shape,
                         weight,
-                        ln_mean_factor: ln_mean_factor(shape),
+                        ln_mean_factor: family.ln_mean_factor(b)[0],
                         scale,
                     });
                 }
@@ -194,7 +217,39 @@ impl Posterior {
             nodes,
             panels,
             ln_norm: top + total.ln(),
+            shape_table: None,
         })
+    }
+
+    /// The posterior of the scale where the shape is stated: prior 1/scale.
+    ///
+    /// Errors: [`PosteriorError::NoFailures`].
+    pub fn at_shape(sample: &Sample, shape: f64) -> Result<Self, PosteriorError> {
+        let failures = sample.failures();
+        if failures == 0 {
+            return Err(PosteriorError::NoFailures);
+        }
+        let likelihood = Likelihood::new(sample);
+        let b = shape.ln();
+        let scale = conditional_at(&likelihood, failures, b);
+        Ok(Posterior {
+            nodes: vec![Node {
+                shape,
+                weight: 1.0,
+                ln_mean_factor: Family::Weibull.ln_mean_factor(b)[0],
+                scale,
+            }],
+            likelihood,
+            prior: ShapePrior::Flat,
+            failures,
+            panels: Vec::new(),
+            shape_table: None,
+            ln_norm: 0.0,
+        })
+    }
+
+    fn family(&self) -> Family {
+        self.likelihood.family()
     }
 
     pub(crate) fn nodes(&self) -> &[Node] {
@@ -217,15 +272,48 @@ impl Posterior {
     pub fn quantile(&self, target: Target, p: f64) -> Option<f64> {
         match target {
             Target::Shape => self.shape_quantile(p),
-            // R falls with H, so its p-quantile is the (1−p)-quantile of ζ = ln(−ln R).
+            // R falls with z, so its p-quantile is the (1−p)-quantile of z.
             Target::Reliability(_) => self
                 .search_quantile(target, 1.0 - p)
-                .map(|x| target.value_at(x)),
+                .map(|x| target.value_at(self.family(), x)),
             _ => self
                 .search_quantile(target, p)
                 .map(f64::exp)
                 .filter(|q| q.is_finite() && *q > 0.0),
         }
+    }
+
+    /// Probability that the target lies below `value` (in its own unit, above 0).
+    pub fn below(&self, target: Target, value: f64) -> f64 {
+        match target {
+            Target::Shape => self.shape_below(value.ln()),
+            Target::Reliability(_) => {
+                1.0 - self.search_cdf(target, self.family().z_at(1.0 - value)).0
+            }
+            _ => self.search_cdf(target, value.ln()).0,
+        }
+    }
+
+    fn shape_below(&self, b: f64) -> f64 {
+        if let Some(table) = &self.shape_table {
+            return table.cdf(b).0;
+        }
+        match self.panels.iter().rfind(|panel| panel.from <= b) {
+            Some(panel) if b >= panel.to => panel.below + panel.mass,
+            Some(panel) => panel.below + self.mass_between(panel.from, b),
+            None => 0.0,
+        }
+    }
+
+    /// Log of the integral of likelihood times prior over ln scale and ln shape, constants of the
+    /// likelihood kept, the shape prior's own normaliser left out: for weighing posteriors of
+    /// one prior against each other.
+    pub fn ln_evidence(&self) -> f64 {
+        if !self.likelihood.is_closed() {
+            return self.ln_norm;
+        }
+        let r = self.failures as f64;
+        self.ln_norm + ln_gamma(r) - self.likelihood.sum_ln_failures() - r * self.shift()
     }
 
     /// Median and two-sided limits.
@@ -252,6 +340,12 @@ impl Posterior {
     }
 
     fn shape_quantile(&self, p: f64) -> Option<f64> {
+        if let Some(table) = &self.shape_table {
+            return Some(table.quantile(p).exp());
+        }
+        if let ([only], true) = (self.nodes.as_slice(), self.panels.is_empty()) {
+            return Some(only.shape);
+        }
         let panel = self.panels.iter().rfind(|panel| panel.below <= p)?;
         let share = p - panel.below;
         let end = panel.to.min(B_REACH);
@@ -271,13 +365,17 @@ impl Posterior {
     /// Probability that the target's search value lies below `x`, and its slope in `x`.
     fn search_cdf(&self, target: Target, x: f64) -> (f64, f64) {
         let shift = self.shift();
+        let z = match target {
+            Target::LifeAt(share) => self.family().z_at(share),
+            _ => 0.0,
+        };
         let mut below = 0.0;
         let mut slope = 0.0;
         for node in &self.nodes {
             let k = node.shape;
             let (a, turn) = match target {
                 Target::Scale => (x, 1.0),
-                Target::LifeAt(share) => (x - (-(-share).ln_1p()).ln() / k, 1.0),
+                Target::LifeAt(_) => (x - z / k, 1.0),
                 Target::Mean => (x - node.ln_mean_factor, 1.0),
                 Target::Reliability(t) => (t.ln() - x / k, -1.0 / k),
                 Target::Shape => (f64::NAN, 0.0),
@@ -286,7 +384,7 @@ impl Posterior {
             below += node.weight * cdf;
             slope += node.weight * density * turn;
         }
-        // ζ falls as the scale rises: turn the probability round.
+        // z falls as the scale rises: turn the probability round.
         if target.falls() {
             (1.0 - below, -slope)
         } else {
@@ -345,11 +443,8 @@ impl Posterior {
             .iter()
             .max_by(|x, y| x.weight.total_cmp(&y.weight));
         let Some(node) = heaviest else { return 0.0 };
-        let scale = (node.scale.quantile(node.shape, 0.5) + self.shift()).exp();
-        let x = target.to_search(target.of(&Weibull {
-            shape: node.shape,
-            scale,
-        }));
+        let a = node.scale.quantile(node.shape, 0.5) + self.shift();
+        let x = target.search_at(self.family(), a, node.shape.ln());
         if x.is_finite() { x } else { self.shift() }
     }
 }

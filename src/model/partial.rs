@@ -1,1 +1,0 @@
-//! Partial pooling: groups that lean on their siblings as far as the data say.
