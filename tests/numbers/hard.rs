@@ -53,6 +53,10 @@ fn kind(error: &FitError) -> &'static str {
         FitError::ShapeTowardsZero => "shape-towards-zero",
         FitError::HazardFallsTooFast { .. } => "hazard-falls-too-fast",
         FitError::ShapeAtEdge { .. } => "shape-at-edge",
+        FitError::LocationTowardsFirst { .. } => "location-towards-first",
+        FitError::RanksNeedTwoFailures { .. } => "ranks-need-two-failures",
+        FitError::RanksNeedExactFailures { .. } => "ranks-need-exact-failures",
+        FitError::RanksNeedNewItems { .. } => "ranks-need-new-items",
         FitError::NotConverged { .. } => "not-converged",
     }
 }
@@ -116,6 +120,7 @@ fn the_catalogue_of_hard_data_is_answered_as_it_says() {
             |posterior: Result<Posterior, PosteriorError>, proper: &'static str| match posterior {
                 Ok(_) => proper,
                 Err(PosteriorError::NoFailures) => "no-failures",
+                Err(PosteriorError::AllFailedAtFirstLook { .. }) => "all-failed-at-first-look",
                 Err(PosteriorError::Improper { .. }) => "improper",
             };
         assert_eq!(
@@ -131,7 +136,8 @@ fn the_catalogue_of_hard_data_is_answered_as_it_says() {
             case.id
         );
     }
-    // Every reason but a search gone wrong, for which no data are known, has its entry.
+    // Every reason has its entry but a search gone wrong, for which no data are known, and
+    // those of the location and of ranks, which are held where those are tested.
     assert_eq!(met.len(), 9, "{met:?}");
 }
 

@@ -23,6 +23,7 @@ use thiserror::Error;
 
 use self::conditional::{Conditional, ScaleTable, ln_scale_mass};
 pub(crate) use self::from_nodes::GridNode;
+use super::common_shape::{OwnScale, open_end};
 use super::family::Family;
 use super::fit::best_scale;
 use super::likelihood::Likelihood;
@@ -94,6 +95,11 @@ pub enum PosteriorError {
     /// Without a failure the scale has no upper end.
     #[error("no failure: the posterior of the scale has no upper end")]
     NoFailures,
+    /// Every life is a failure found at its first look: no prior closes the scale.
+    #[error(
+        "every life had already failed at its first look: the posterior of the scale has no lower end"
+    )]
+    AllFailedAtFirstLook { lives: u64 },
     /// The density does not fall off: these data and this prior leave the shape open.
     #[error(
         "too few failures bound the shape under the prior 1/shape: two at different usages, each known to have come after a usage at which the item was sound, are the least"
@@ -157,9 +163,7 @@ impl Posterior {
     /// flat prior is `1/sigma` too.
     pub fn of(sample: &Sample, family: Family, prior: ShapePrior) -> Result<Self, PosteriorError> {
         let failures = sample.failures();
-        if failures == 0 {
-            return Err(PosteriorError::NoFailures);
-        }
+        check_scale(sample)?;
         let improper = PosteriorError::Improper { failures };
         if prior == ShapePrior::Flat && bounding(sample) < 2 {
             return Err(improper);
@@ -223,12 +227,10 @@ impl Posterior {
 
     /// The posterior of the scale where the shape is stated: prior 1/scale.
     ///
-    /// Errors: [`PosteriorError::NoFailures`].
+    /// Errors: [`PosteriorError::NoFailures`], [`PosteriorError::AllFailedAtFirstLook`].
     pub fn at_shape(sample: &Sample, shape: f64) -> Result<Self, PosteriorError> {
         let failures = sample.failures();
-        if failures == 0 {
-            return Err(PosteriorError::NoFailures);
-        }
+        check_scale(sample)?;
         let likelihood = Likelihood::new(sample);
         let b = shape.ln();
         let scale = conditional_at(&likelihood, failures, b);
@@ -449,6 +451,18 @@ impl Posterior {
     }
 }
 
+/// The prior 1/scale needs a failure to end the scale upwards, and a life seen sound to end it
+/// downwards.
+fn check_scale(sample: &Sample) -> Result<(), PosteriorError> {
+    match open_end(sample) {
+        None => Ok(()),
+        Some(OwnScale::NoLowerEnd) => Err(PosteriorError::AllFailedAtFirstLook {
+            lives: sample.count(),
+        }),
+        Some(_) => Err(PosteriorError::NoFailures),
+    }
+}
+
 /// Failures that hold the shape away from 0: each known exactly, or to lie beyond a usage at
 /// which the item was sound, brings a factor `k` into the likelihood as `k` falls to 0,
 /// and the integral over the scale takes one away. Under the prior 1/shape two are needed.
@@ -456,7 +470,12 @@ fn bounding(sample: &Sample) -> u64 {
     sample
         .lives()
         .iter()
-        .filter(|life| matches!(life.end, End::Failure { .. } | End::Interval { .. }))
+        .filter(|life| match life.end {
+            End::Failure { .. } | End::Interval { .. } => true,
+            // An item that came under watch used was sound at that age.
+            End::Left { .. } => life.entry > 0.0,
+            End::Suspension { .. } => false,
+        })
         .map(|life| u64::from(life.count))
         .sum()
 }
