@@ -3,6 +3,7 @@
 
 use std::path::PathBuf;
 
+pub mod coverage;
 pub mod naive;
 pub mod quadrature;
 pub mod study;

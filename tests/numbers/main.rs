@@ -3,6 +3,7 @@
 #[path = "../common/mod.rs"]
 mod common;
 mod compare;
+mod coverage;
 mod hard;
 mod identities;
 mod model;

@@ -26,6 +26,7 @@ pub(crate) use self::from_nodes::GridNode;
 use super::common_shape::{OwnScale, open_end};
 use super::family::Family;
 use super::fit::best_scale;
+use super::fit_error::one_usage;
 use super::likelihood::Likelihood;
 use super::limits::Limits;
 use super::numeric::{GAUSS_10, root};
@@ -165,7 +166,7 @@ impl Posterior {
         let failures = sample.failures();
         check_scale(sample)?;
         let improper = PosteriorError::Improper { failures };
-        if prior == ShapePrior::Flat && bounding(sample) < 2 {
+        if prior == ShapePrior::Flat && (bounding(sample) < 2 || runs_up(sample)) {
             return Err(improper);
         }
         let likelihood = Likelihood::of(sample, family);
@@ -461,6 +462,14 @@ fn check_scale(sample: &Sample) -> Result<(), PosteriorError> {
         }),
         Some(_) => Err(PosteriorError::NoFailures),
     }
+}
+
+/// True where one usage fits every failure and nothing ran beyond it, so that the density does
+/// not fall as the shape grows. Where windows only touch it falls as 1/shape, the stretch of
+/// scales that fits them shrinking: limits would exist and reach to shapes past any use, so
+/// they are refused all the same.
+fn runs_up(sample: &Sample) -> bool {
+    one_usage(sample).is_some()
 }
 
 /// Failures that hold the shape away from 0: each known exactly, or to lie beyond a usage at
