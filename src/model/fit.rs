@@ -12,6 +12,7 @@ use super::family::Family;
 pub use super::fit_error::FitError;
 use super::fit_error::{check_bounded, told_apart};
 use super::likelihood::{Likelihood, Slope};
+use super::slice::Slice;
 use super::weibull::Weibull;
 use crate::life::{End, Life, Sample};
 
@@ -194,29 +195,7 @@ pub(super) fn best_scale(likelihood: &Likelihood, b: f64) -> f64 {
     if likelihood.is_closed() {
         return (likelihood.power_sum(k).ln() - likelihood.exact_failures().ln()) / k;
     }
-    let mut a = 0.0;
-    let mut here = likelihood.slope(a, b);
-    // Concave in a: the damped step always rises; 1e-13 of a log scale is past use.
-    for _ in 0..200 {
-        let mut step = -here.gradient[0] / here.curvature[0];
-        if !step.is_finite() || here.curvature[0] >= 0.0 {
-            step = here.gradient[0].signum() / k;
-        }
-        step = step.clamp(-2.0, 2.0);
-        let mut next = likelihood.slope(a + step, b);
-        while (next.value.is_nan() || next.value < here.value - 1e-12 * here.value.abs())
-            && step.abs() > 1e-14
-        {
-            step *= 0.25;
-            next = likelihood.slope(a + step, b);
-        }
-        a += step;
-        here = next;
-        if step.abs() < 1e-12 {
-            break;
-        }
-    }
-    a
+    Slice::new(likelihood, b).best()
 }
 
 pub(super) const SCAN_STEP: f64 = 0.25;

@@ -13,6 +13,7 @@
 //! (1998), chapters 2, 8 and 11.
 
 use super::family::{Family, LN_SQRT_2PI, normal_cumulative_hazard, normal_hazard};
+use super::slice::Powers;
 use crate::life::{End, Sample};
 
 /// Value and derivatives of a log-likelihood at a point `(a, b)`.
@@ -243,6 +244,31 @@ impl Likelihood {
         value
     }
 
+    /// The likelihood at one `b` as powers of the usages; `None` where the family has no such
+    /// form, or where the powers would leave the reach of doubles.
+    pub(super) fn powers(&self, b: f64) -> Option<Powers> {
+        let k = b.exp();
+        let shortest = self
+            .terms
+            .iter()
+            .map(|term| term.ln_t)
+            .chain(self.windows.iter().map(|window| window.ln_hi))
+            .fold(0.0, f64::min);
+        if self.family != Family::Weibull || -k * shortest > 300.0 {
+            return None;
+        }
+        Some(Powers {
+            base: self.failures_value(0.0, b, k),
+            exact: self.exact,
+            power: self.power_sum(k),
+            gaps: self
+                .windows
+                .iter()
+                .map(|window| (window.gap(self.family, 0.0, k), window.count))
+                .collect(),
+        })
+    }
+
     /// What the exact failures bring beside their hazard terms.
     fn failures_value(&self, a: f64, b: f64, k: f64) -> f64 {
         match self.family {
@@ -384,7 +410,7 @@ fn edge(hazard: &impl Fn(f64) -> [f64; 3], ln_t: f64, a: f64, k: f64) -> ([f64; 
 }
 
 /// `ln(1 − e^(−d))` for `d > 0`; −∞ at 0.
-fn ln_one_less_exp(d: f64) -> f64 {
+pub(super) fn ln_one_less_exp(d: f64) -> f64 {
     if d > std::f64::consts::LN_2 {
         (-(-d).exp()).ln_1p()
     } else {

@@ -32,6 +32,7 @@ pub mod posterior;
 pub mod progressive;
 pub mod rank_regression;
 pub mod ranks;
+mod slice;
 pub mod stated;
 pub mod target;
 pub mod trend;

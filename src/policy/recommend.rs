@@ -61,6 +61,8 @@ impl Default for Terms {
 pub enum Ground {
     /// No failure at all.
     NoFailure { lives: u64, usage: f64 },
+    /// Every life had failed when first looked at: nothing tells how early.
+    AllFailedAtFirstLook { lives: u64 },
     /// One failure: the shape rests on the prior.
     OneFailure,
     /// The prior leaves the shape open.
@@ -111,6 +113,9 @@ pub fn recommend(sample: &Sample, costs: Costs, terms: &Terms) -> Recommendation
                     lives: sample.count(),
                     usage: sample.usage(),
                 },
+                PosteriorError::AllFailedAtFirstLook { lives } => {
+                    Ground::AllFailedAtFirstLook { lives }
+                }
                 PosteriorError::Improper { .. } => Ground::OpenShape,
             };
             Recommendation {

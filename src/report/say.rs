@@ -177,6 +177,13 @@ fn undecided(subject: &Subject, group: &Group) -> String {
                     usage(run.round(), &subject.unit)
                 );
             }
+            Ground::AllFailedAtFirstLook { lives } => {
+                return format!(
+                    "Not enough evidence: {} had already failed when first looked at, and \
+                     nothing tells how early.",
+                    count(*lives as usize, "life", "lives")
+                );
+            }
             Ground::OpenShape => {
                 return "Not enough evidence: the failures on record leave the shape open."
                     .to_owned();

@@ -163,6 +163,11 @@ pub fn ground_words(ground: &Ground, unit: &str) -> String {
             counted_lives(*lives),
             usage(*run)
         ),
+        Ground::AllFailedAtFirstLook { lives } => format!(
+            "every life ({}) had already failed at its first look, so nothing tells how early: \
+             a look at younger items would",
+            counted_lives(*lives)
+        ),
         Ground::OneFailure => {
             "one failure only: how steeply wear sets in rests on the prior for the shape".into()
         }

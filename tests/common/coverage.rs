@@ -76,8 +76,7 @@ pub struct Cell {
     pub failures: f64,
     /// Share that holds the truth: `[target][kind]`.
     pub holds: [[f64; 3]; 3],
-    /// Share that holds the truth with limits of the kind below each other's reach: truth
-    /// below the lower limit, `[target][kind]`.
+    /// Share with the truth below the lower limit: `[target][kind]`.
     pub misses_low: [[f64; 3]; 3],
 }
 
@@ -97,7 +96,7 @@ impl Cell {
     }
 }
 
-/// Simulates one cell; the true life has shape 2 unless stated, and scale 1.
+/// Simulates one cell; the true life has the shape given, and scale 1.
 pub fn cell(shape: f64, scheme: Scheme, lives: usize, replicates: u64, seed: u64) -> Cell {
     let life = Weibull::new(shape, 1.0).unwrap();
     let used: Vec<(u64, [[[bool; 2]; 3]; 3])> = (0..replicates)

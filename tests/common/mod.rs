@@ -3,6 +3,7 @@
 
 use std::path::PathBuf;
 
+pub mod coverage;
 pub mod fleets;
 pub mod naive;
 pub mod quadrature;
@@ -84,6 +85,7 @@ pub fn lives_of(case: &Case) -> Vec<Life> {
     lives_in(&case.id, &case.data["lives"])
 }
 
+/// The lives in a list; `id` names the case where one cannot be read.
 pub fn lives_in(id: &str, list: &serde_json::Value) -> Vec<Life> {
     list.as_array()
         .unwrap()

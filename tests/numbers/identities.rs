@@ -2,7 +2,9 @@
 
 use proptest::prelude::*;
 use wearbook::life::{End, Life, Sample};
+use wearbook::model::Target;
 use wearbook::model::likelihood::Likelihood;
+use wearbook::model::posterior::{Posterior, ShapePrior};
 use wearbook::model::ranks::{benard, median_rank, plot_points};
 use wearbook::model::{Weibull, fit_weibull};
 use wearbook::policy::{Costs, age_policy, cost_rate};
@@ -74,6 +76,51 @@ proptest! {
         }
     }
 
+    /// Lives in any order are the same evidence; only rounding knows the difference.
+    #[test]
+    fn the_order_of_lives_does_not_matter(
+        lives in prop::collection::vec(any_life(), 3..15), turn in 1_usize..14,
+    ) {
+        let mut other = lives.clone();
+        other.reverse();
+        let places = other.len();
+        other.rotate_left(turn % places);
+        let [one, two] = [lives, other].map(|l| Sample::new(l).unwrap());
+        match (fit_weibull(&one), fit_weibull(&two)) {
+            (Ok(x), Ok(y)) => {
+                prop_assert!((x.weibull.shape / y.weibull.shape - 1.0).abs() < 1e-8);
+                prop_assert!((x.weibull.scale / y.weibull.scale - 1.0).abs() < 1e-8);
+                prop_assert!((x.log_likelihood - y.log_likelihood).abs() < 1e-9 * (1.0 + x.log_likelihood.abs()));
+            }
+            (x, y) => prop_assert_eq!(x.err(), y.err()),
+        }
+    }
+
+    /// A suspension beyond all data can only raise the scale **at a given shape**: its term
+    /// `−(t/scale)^shape` rises with the scale. The joint estimate of the scale need not rise,
+    /// as the shape moves too (see the example below this block).
+    #[test]
+    fn a_run_beyond_all_data_raises_the_scale_at_any_given_shape(
+        lives in prop::collection::vec(any_life(), 2..15),
+        beyond in 1.0..5.0_f64,
+        shape in 0.4..6.0_f64,
+    ) {
+        let sample = Sample::new(lives.clone()).unwrap();
+        prop_assume!(sample.failures() > 0);
+        let longest = lives.iter().map(Life::last_usage).fold(0.0, f64::max);
+        let mut longer = lives;
+        longer.push(Life::suspension(longest * beyond));
+        let longer = Sample::new(longer).unwrap();
+        let median = |sample: &Sample| {
+            Posterior::at_shape(sample, shape)
+                .ok()
+                .and_then(|posterior| posterior.quantile(Target::LifeAt(0.5), 0.5))
+        };
+        if let (Some(before), Some(after)) = (median(&sample), median(&longer)) {
+            prop_assert!(after > before * (1.0 - 1e-6), "{before} {after}");
+        }
+    }
+
     /// At the optimum `h(T)·∫R − F = Cp/(Cf − Cp)`, and both sides cost more.
     #[test]
     fn the_optimum_balances(shape in 1.05..20.0_f64, scale in 1.0..1e5_f64, ratio in 1.2..500.0_f64) {
@@ -93,6 +140,77 @@ proptest! {
     fn a_falling_or_constant_hazard_has_no_optimum(shape in 0.1..1.0_f64, ratio in 0.1..100.0_f64) {
         let policy = age_policy(&Weibull::new(shape, 10.0).unwrap(), Costs::new(1.0, ratio).unwrap());
         prop_assert_eq!(policy.interval, None);
+    }
+}
+
+/// Why the rule above holds the shape: after ten failures close together, one run ten times as
+/// long makes the failures look like early ones. The shape falls from 22 to below 2, and with it
+/// the median life, though the scale rises; among failures spread wide the scale falls as well.
+#[test]
+fn a_long_run_may_shorten_the_median_life_through_the_shape() {
+    let fit = |failures: &[f64], run: Option<f64>| {
+        let lives = failures.iter().map(|t| Life::failure(*t));
+        let runs = run.into_iter().map(Life::suspension);
+        fit_weibull(&Sample::new(lives.chain(runs).collect()).unwrap())
+            .unwrap()
+            .weibull
+    };
+    let close: Vec<f64> = (0..10).map(|n| 950.0 + 10.0 * f64::from(n)).collect();
+    let (before, after) = (fit(&close, None), fit(&close, Some(10_000.0)));
+    assert!(
+        before.shape > 20.0 && after.shape < 3.0,
+        "{before:?} {after:?}"
+    );
+    assert!(after.scale > before.scale, "{before:?} {after:?}");
+    // A run only just beyond the data steepens nothing and raises scale and median alike.
+    let little = fit(&close, Some(1_050.0));
+    assert!(little.scale > before.scale && little.life_at(0.5) > before.life_at(0.5));
+    // Early quantiles pay for the lower shape.
+    assert!(after.life_at(0.1) < before.life_at(0.1));
+}
+
+/// A window that shrinks to a point becomes the exact failure: the estimate, the posterior
+/// limits, and the log-likelihood once ln width is taken off, for a window holds a probability
+/// and an exact failure a density. The difference falls with the square of the width.
+#[test]
+fn a_window_that_shrinks_becomes_an_exact_failure() {
+    let usages = [310.0, 640.0, 900.0, 1_240.0, 1_800.0];
+    let runs = [500.0, 1_100.0, 2_000.0].map(Life::suspension);
+    let sample = |width: Option<f64>| {
+        let failures = usages.map(|t| match width {
+            None => Life::failure(t),
+            Some(w) => Life::interval(t - 0.5 * w, t + 0.5 * w),
+        });
+        Sample::new(failures.into_iter().chain(runs).collect()).unwrap()
+    };
+    let exact = sample(None);
+    let (fit, posterior) = (
+        fit_weibull(&exact).unwrap(),
+        Posterior::new(&exact, ShapePrior::Flat).unwrap(),
+    );
+    let targets = [Target::Shape, Target::LifeAt(0.1), Target::LifeAt(0.5)];
+    for width in [20.0, 2.0, 0.02] {
+        let window = sample(Some(width));
+        let near = fit_weibull(&window).unwrap();
+        let allowed = 1e-6 * width * width + 1e-7;
+        assert!((near.weibull.shape / fit.weibull.shape - 1.0).abs() < 10.0 * allowed);
+        assert!((near.weibull.scale / fit.weibull.scale - 1.0).abs() < 10.0 * allowed);
+        let density = near.log_likelihood - usages.len() as f64 * width.ln();
+        assert!(
+            (density - fit.log_likelihood).abs() < 10.0 * allowed,
+            "{density}"
+        );
+        let other = Posterior::new(&window, ShapePrior::Flat).unwrap();
+        for target in targets {
+            let [x, y] = [&posterior, &other].map(|p| p.limits(target, 0.9));
+            for (x, y) in [(x.lower, y.lower), (x.median, y.median), (x.upper, y.upper)] {
+                let miss = (y.unwrap() / x.unwrap() - 1.0).abs();
+                assert!(
+                    miss < 10.0 * allowed + 1e-5,
+                    "{target:?} at {width}: {miss:e}"
+                );
+            }
+        }
     }
 }
 

@@ -4,6 +4,7 @@ mod bend;
 #[path = "../common/mod.rs"]
 mod common;
 mod compare;
+mod coverage;
 mod goodness;
 mod hard;
 mod identities;

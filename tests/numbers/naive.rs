@@ -144,7 +144,6 @@ fn compare(seed: u64) -> Outcome {
                 FitError::ShapeTowardsZero | FitError::HazardFallsTooFast { .. } => {
                     found == Found::RunsDown
                 }
-                // The rest are no answers of this fit.
                 _ => false,
             };
             if !agreed {

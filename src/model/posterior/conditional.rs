@@ -8,6 +8,7 @@ use statrs::function::gamma::ln_gamma;
 
 use crate::model::likelihood::Likelihood;
 use crate::model::numeric::{gamma_tail, ln_gamma_log_density, ln_gamma_quantile, ln_sum_exp};
+use crate::model::slice::Slice;
 
 /// Distribution of the internal log scale `a` given the shape.
 #[derive(Debug, Clone)]
@@ -113,29 +114,32 @@ const FILLED: usize = 3;
 /// Grid points per standard deviation at the peak.
 const FINENESS: f64 = EVALUATED * FILLED as f64;
 /// Most evaluations to either side: far more than any proper density takes.
-const MOST: usize = 2_000;
+const MOST: usize = 8_000;
 
-/// Standard deviation of the normal curve that bends as the likelihood does at its peak.
-fn spread_at(curvature: f64) -> f64 {
-    (-curvature).max(1e-12).sqrt().recip()
+/// Standard deviation of the normal curve that bends as the likelihood does at its peak; no
+/// more than what changes a hazard by the factor e, for on a plateau, as windows that overlap
+/// make it, the peak does not tell how steep the sides are.
+fn spread_at(slice: &Slice, curvature: f64) -> f64 {
+    (-curvature).max(1e-12).sqrt().recip().min(slice.unit())
 }
 
 /// Log of the integral of the likelihood over `a` at `b`, `peak` being its highest point:
 /// the trapezoidal rule over the whole line.
 pub fn ln_scale_mass(likelihood: &Likelihood, peak: f64, b: f64) -> f64 {
-    let top = likelihood.slope(peak, b);
-    let step = spread_at(top.curvature[0]) / 2.2;
+    let slice = Slice::new(likelihood, b);
+    let [top, _, bend] = slice.slope(peak);
+    let step = spread_at(&slice, bend) / 2.2;
     let mut sum = 1.0;
     for sign in [-1.0, 1.0] {
         for n in 1..MOST {
-            let value = likelihood.value(peak + sign * step * n as f64, b) - top.value;
+            let value = slice.value(peak + sign * step * n as f64) - top;
             sum += value.exp();
             if value.is_nan() || value <= -DROP {
                 break;
             }
         }
     }
-    top.value + (sum * step).ln()
+    top + (sum * step).ln()
 }
 
 impl ScaleTable {
@@ -145,17 +149,18 @@ impl ScaleTable {
     /// Hermite interpolation, of fourth order; the running integral is the trapezoidal rule
     /// with its first Euler-Maclaurin correction, of fourth order too.
     pub fn new(likelihood: &Likelihood, peak: f64, b: f64) -> Self {
-        let top = likelihood.slope(peak, b);
-        let coarse = spread_at(top.curvature[0]) / EVALUATED;
+        let slice = Slice::new(likelihood, b);
+        let [top, top_slope, bend] = slice.slope(peak);
+        let coarse = spread_at(&slice, bend) / EVALUATED;
         let side = |sign: f64| {
             let mut points = Vec::new();
             for n in 1..MOST {
-                let here = likelihood.slope(peak + sign * coarse * n as f64, b);
-                if !here.value.is_finite() || !here.gradient[0].is_finite() {
+                let [value, slope, _] = slice.slope(peak + sign * coarse * n as f64);
+                if !value.is_finite() || !slope.is_finite() {
                     break;
                 }
-                points.push((here.value - top.value, here.gradient[0] * coarse));
-                if here.value < top.value - DROP {
+                points.push((value - top, slope * coarse));
+                if value < top - DROP {
                     break;
                 }
             }
@@ -164,7 +169,7 @@ impl ScaleTable {
         let mut points = side(-1.0);
         points.reverse();
         let from = peak - coarse * points.len() as f64;
-        points.push((0.0, top.gradient[0] * coarse));
+        points.push((0.0, top_slope * coarse));
         points.extend(side(1.0));
 
         let step = coarse / FILLED as f64;
@@ -184,7 +189,7 @@ impl ScaleTable {
         ln_density.push(last.0);
         slope.push(last.1 / coarse);
 
-        ScaleTable::tabulate(from, step, &ln_density, &slope, FINENESS, top.value)
+        ScaleTable::tabulate(from, step, &ln_density, &slope, FINENESS, top)
     }
 
     /// A table from the log density, up to a constant, on an even grid; its slope is taken by

@@ -23,8 +23,10 @@ use thiserror::Error;
 
 use self::conditional::{Conditional, ScaleTable, ln_scale_mass};
 pub(crate) use self::from_nodes::GridNode;
+use super::common_shape::{OwnScale, open_end};
 use super::family::Family;
 use super::fit::best_scale;
+use super::fit_error::one_usage;
 use super::likelihood::Likelihood;
 use super::limits::Limits;
 use super::numeric::{GAUSS_10, root};
@@ -94,6 +96,11 @@ pub enum PosteriorError {
     /// Without a failure the scale has no upper end.
     #[error("no failure: the posterior of the scale has no upper end")]
     NoFailures,
+    /// Every life is a failure found at its first look: no prior closes the scale.
+    #[error(
+        "every life had already failed at its first look: the posterior of the scale has no lower end"
+    )]
+    AllFailedAtFirstLook { lives: u64 },
     /// The density does not fall off: these data and this prior leave the shape open.
     #[error(
         "too few failures bound the shape under the prior 1/shape: two at different usages, each known to have come after a usage at which the item was sound, are the least"
@@ -157,11 +164,9 @@ impl Posterior {
     /// flat prior is `1/sigma` too.
     pub fn of(sample: &Sample, family: Family, prior: ShapePrior) -> Result<Self, PosteriorError> {
         let failures = sample.failures();
-        if failures == 0 {
-            return Err(PosteriorError::NoFailures);
-        }
+        check_scale(sample)?;
         let improper = PosteriorError::Improper { failures };
-        if prior == ShapePrior::Flat && bounding(sample) < 2 {
+        if prior == ShapePrior::Flat && (bounding(sample) < 2 || runs_up(sample)) {
             return Err(improper);
         }
         let likelihood = Likelihood::of(sample, family);
@@ -223,12 +228,10 @@ impl Posterior {
 
     /// The posterior of the scale where the shape is stated: prior 1/scale.
     ///
-    /// Errors: [`PosteriorError::NoFailures`].
+    /// Errors: [`PosteriorError::NoFailures`], [`PosteriorError::AllFailedAtFirstLook`].
     pub fn at_shape(sample: &Sample, shape: f64) -> Result<Self, PosteriorError> {
         let failures = sample.failures();
-        if failures == 0 {
-            return Err(PosteriorError::NoFailures);
-        }
+        check_scale(sample)?;
         let likelihood = Likelihood::new(sample);
         let b = shape.ln();
         let scale = conditional_at(&likelihood, failures, b);
@@ -449,6 +452,26 @@ impl Posterior {
     }
 }
 
+/// The prior 1/scale needs a failure to end the scale upwards, and a life seen sound to end it
+/// downwards.
+fn check_scale(sample: &Sample) -> Result<(), PosteriorError> {
+    match open_end(sample) {
+        None => Ok(()),
+        Some(OwnScale::NoLowerEnd) => Err(PosteriorError::AllFailedAtFirstLook {
+            lives: sample.count(),
+        }),
+        Some(_) => Err(PosteriorError::NoFailures),
+    }
+}
+
+/// True where one usage fits every failure and nothing ran beyond it, so that the density does
+/// not fall as the shape grows. Where windows only touch it falls as 1/shape, the stretch of
+/// scales that fits them shrinking: limits would exist and reach to shapes past any use, so
+/// they are refused all the same.
+fn runs_up(sample: &Sample) -> bool {
+    one_usage(sample).is_some()
+}
+
 /// Failures that hold the shape away from 0: each known exactly, or to lie beyond a usage at
 /// which the item was sound, brings a factor `k` into the likelihood as `k` falls to 0,
 /// and the integral over the scale takes one away. Under the prior 1/shape two are needed.
@@ -456,7 +479,12 @@ fn bounding(sample: &Sample) -> u64 {
     sample
         .lives()
         .iter()
-        .filter(|life| matches!(life.end, End::Failure { .. } | End::Interval { .. }))
+        .filter(|life| match life.end {
+            End::Failure { .. } | End::Interval { .. } => true,
+            // An item that came under watch used was sound at that age.
+            End::Left { .. } => life.entry > 0.0,
+            End::Suspension { .. } => false,
+        })
         .map(|life| u64::from(life.count))
         .sum()
 }
