@@ -115,14 +115,21 @@ fn without_spread_all_lives_are_one() {
     assert!((found.groups[1].borrowed - 4.0 / 7.0).abs() < 1e-9);
 }
 
-/// With a wide spread each scale rests on its own lives, at the shape that all agree on:
+/// Far apart, each scale rests on its own lives, at the shape that all agree on:
 /// shape ∝ prior · Π_g k^(r_g − 1) Π t^k S_g^(−r_g), scale^(−k) given it gamma.
 #[test]
 fn with_a_wide_spread_each_scale_stands_alone() {
-    let groups = thin();
+    let mut groups = thin();
+    for (group, factor) in groups.iter_mut().zip([1.0, 60.0, 3_600.0]) {
+        let lives = group.lives().iter().map(|life| match life.end {
+            wearbook::life::End::Failure { at } => Life::failure(factor * at),
+            _ => Life::suspension(factor * life.last_usage()),
+        });
+        *group = Sample::new(lives.collect()).unwrap();
+    }
     let wide = SpreadPrior {
         none: 0.0,
-        scale: 30.0,
+        scale: 5.0,
     };
     let found = pool(&groups, wide);
     let parts: Vec<Likelihood> = groups.iter().map(Likelihood::new).collect();
@@ -149,8 +156,10 @@ fn with_a_wide_spread_each_scale_stands_alone() {
             mean += weight * (ln_scale + (-(0.9_f64.ln())).ln() / k);
         }
         let (got, want) = (group.posterior.mean_ln(B10).unwrap(), mean / total);
-        assert!((got - want).abs() < 0.01, "group {j}: {got} for {want}");
-        assert!(group.borrowed < 0.01, "{}", group.borrowed);
+        // The centre is four ln units away and still draws a little; together all would be
+        // that far off.
+        assert!((got - want).abs() < 0.06, "group {j}: {got} for {want}");
+        assert!(group.borrowed < 0.02, "{}", group.borrowed);
     }
     assert!(found.no_difference < 0.01);
 }
