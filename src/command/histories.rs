@@ -27,6 +27,9 @@ pub struct History {
     pub name: GroupName,
     pub units: Units,
     pub usage_unit: String,
+    /// Failures that count, and those of them found at an inspection.
+    pub failures: u64,
+    pub found: u64,
     pub notes: Vec<String>,
 }
 
@@ -36,7 +39,7 @@ struct Filling {
     name: GroupName,
     usage_unit: String,
     units: Vec<Unit>,
-    /// Failures that count, those found at an inspection, those beyond the readings.
+    /// Failures that count, those found at an inspection, those beyond the meter readings.
     failures: u64,
     found: u64,
     extrapolated: u64,
@@ -263,14 +266,6 @@ impl Filling {
 
     fn close(self, by: By) -> History {
         let mut notes = Vec::new();
-        if self.found > 0 {
-            notes.push(format!(
-                "{} of {} found at an inspection; it counts at the moment it was found, later \
-                 than it came",
-                self.found,
-                counted(self.failures, "failure was", "failures were")
-            ));
-        }
         if self.extrapolated > 0 {
             notes.push(format!(
                 "the usage of {} is carried on beyond the meter readings",
@@ -305,6 +300,8 @@ impl Filling {
             name: self.name,
             units: Units::new(self.units),
             usage_unit: self.usage_unit,
+            failures: self.failures,
+            found: self.found,
             notes,
         }
     }

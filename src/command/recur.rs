@@ -155,6 +155,8 @@ fn from_file(file: &Path) -> Result<History, CommandError> {
         name: GroupName::default(),
         units: Units::new(units),
         usage_unit: String::new(),
+        failures: 0,
+        found: 0,
         notes,
     })
 }
@@ -184,6 +186,15 @@ fn from_ledger(args: &RecurArgs, ui: &mut Ui) -> Result<(Vec<History>, Vec<Strin
          they say"
             .into(),
     );
+    let sum = |of: fn(&History) -> u64| histories.iter().map(of).sum::<u64>();
+    let found = sum(|h| h.found);
+    if found > 0 {
+        notes.push(format!(
+            "{found} of {} found at an inspection: each counts at the moment it was found, later \
+             than it came",
+            counted(sum(|h| h.failures), "failure was", "failures were")
+        ));
+    }
     if histories.len() >= SEVERAL {
         notes.push(format!(
             "with {} groups, each test has about a {:.0} % chance to show p below 0.05 somewhere \

@@ -159,7 +159,7 @@ impl BodyView {
     ) -> Self {
         let (kind, confidence) = limits;
         let (verdict, short) = verdict(found);
-        notes.extend(mcf_notes(&found.steps, kind));
+        notes.extend(mcf_notes(units.units().len(), &found.steps, kind));
         notes.extend(event_notes(units, found));
         let starts = units.units().iter().map(|u| u.start());
         BodyView {
@@ -282,20 +282,29 @@ fn p_value(p: f64) -> String {
 }
 
 /// What the curve's limits leave open.
-fn mcf_notes(steps: &[Step], kind: McfLimits) -> Vec<String> {
+fn mcf_notes(units: usize, steps: &[Step], kind: McfLimits) -> Vec<String> {
     let mut notes = Vec::new();
     let known = |step: &&Step| step.variance.is_some();
     let fewest = steps.iter().filter(known).map(|s| s.least_at_risk).min();
-    match (steps.iter().find(|s| s.variance.is_none()), fewest) {
-        (Some(_), None) => notes.push(
+    match steps.iter().find(|s| s.variance.is_none()) {
+        Some(_) if units == 1 => notes.push(
             "one unit alone shows no spread between units: the mean curve has no limits".into(),
         ),
-        (Some(first), _) => notes.push(format!(
-            "at {} and beyond, a step of the mean curve rests on one unit alone, which shows no \
-             spread: no limits there",
+        Some(first) => notes.push(format!(
+            "at {} the mean curve rests on one unit alone, which shows no spread between units: \
+             no limits from there on",
             thousands(first.time, 0)
         )),
-        _ => {}
+        None => {}
+    }
+    if steps
+        .iter()
+        .filter(known)
+        .any(|s| s.standard_error().is_none())
+    {
+        notes.push(
+            "where all units have had as many events each, the mean curve has no limits".into(),
+        );
     }
     if let Some(fewest) = fewest.filter(|n| *n < ENOUGH_UNITS && kind == McfLimits::Normal) {
         notes.push(format!(
@@ -314,13 +323,12 @@ fn event_notes(units: &Units, found: &Analysis) -> Vec<String> {
     if (1..crate::recurrence::trend::FEW).contains(&found.trend.events) {
         notes.push("fewer than four events: the trend tests tell little".into());
     }
-    let ties = units.ties();
-    if ties > 0 {
-        notes.push(format!(
-            "{} at the same usage as another of the unit: the trend tests take them as \
-             independent, so that p is too small where one cause brought several",
-            counted(ties as u64, "event came", "events came")
-        ));
+    if units.ties() > 0 {
+        notes.push(
+            "some events came at the same usage as another of their unit: the trend tests take \
+             them as independent, so that p is too small where one cause brought several"
+                .into(),
+        );
     }
     match &found.power_law {
         Err(reason) if units.events() > 0 => notes.push(format!("no power law: {reason}")),
