@@ -555,7 +555,7 @@ fn numbers_that_cannot_be_drawn_are_errors() {
         for spoil in [
             (|step: &mut EstimateStep, bad| step.usage = bad) as fn(&mut EstimateStep, f64),
             |step, bad| step.failed = bad,
-            |step, bad| step.from = Some(bad).filter(|b| !(*b < 0.0)).or(Some(f64::NAN)),
+            |step, bad| step.from = Some(bad),
             |step, bad| step.limits = Some((bad, 0.9)),
         ] {
             let mut data = plot();

@@ -38,6 +38,7 @@ pub(super) fn check(estimate: &StepEstimate) -> Result<(), ChartError> {
         forwards("the estimate", failed, step.failed)?;
         if let Some(from) = step.from {
             finite("usage", from)?;
+            forwards("a window of the estimate", 0.0, from)?;
             forwards("a window of the estimate", from, step.usage)?;
         }
         if let Some((lower, upper)) = step.limits {

@@ -8,7 +8,7 @@ use wearbook::model::{FitError, Weibull};
 use crate::common::{cases, lives_of};
 
 /// `R_all(500)` → 500.
-fn between<'a>(name: &'a str, open: char, close: char) -> Option<&'a str> {
+fn between(name: &str, open: char, close: char) -> Option<&str> {
     name.split_once(open)?.1.split_once(close).map(|p| p.0)
 }
 

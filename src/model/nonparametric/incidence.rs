@@ -87,11 +87,8 @@ pub fn incidence(
     let mut by_now = vec![0_u64; names.len()];
     for &(time, at_risk, events) in &table.rows {
         by_now.fill(0);
-        while let Some(&(at, mode, count)) = failures.get(next) {
-            if at > time {
-                break;
-            }
-            by_now[mode] += count;
+        while let Some(failed) = failures.get(next).filter(|f| f.at <= time) {
+            by_now[failed.mode] += failed.count;
             next += 1;
         }
         let (n, d) = (at_risk as f64, events as f64);
@@ -133,8 +130,16 @@ pub fn incidence(
     })
 }
 
-/// Names of the modes, and failures as (usage, place of its mode, count) in order of usage.
-fn by_mode(lives: &[(Life, Option<&str>)]) -> (Vec<Option<String>>, Vec<(f64, usize, u64)>) {
+/// Failures at one usage by one mode.
+struct Failed {
+    at: f64,
+    /// Place among the names.
+    mode: usize,
+    count: u64,
+}
+
+/// Names of the modes, and failures in order of usage.
+fn by_mode(lives: &[(Life, Option<&str>)]) -> (Vec<Option<String>>, Vec<Failed>) {
     let mut names: Vec<Option<String>> = Vec::new();
     let mut places: HashMap<Option<&str>, usize> = HashMap::new();
     let mut failures = Vec::new();
@@ -145,11 +150,15 @@ fn by_mode(lives: &[(Life, Option<&str>)]) -> (Vec<Option<String>>, Vec<(f64, us
                     names.push(mode.map(str::to_owned));
                     names.len() - 1
                 });
-                failures.push((at, place, u64::from(life.count)));
+                failures.push(Failed {
+                    at,
+                    mode: place,
+                    count: u64::from(life.count),
+                });
             }
         }
     }
-    failures.sort_by(|a, b| a.0.total_cmp(&b.0));
+    failures.sort_by(|a, b| a.at.total_cmp(&b.at));
     (names, failures)
 }
 
