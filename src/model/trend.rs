@@ -226,22 +226,28 @@ pub fn fit_slope(lives: &[(f64, Life)]) -> Result<Slope, NoTrend> {
     let from = [level.weibull.scale.ln(), 0.0, level.weibull.shape.ln()];
     let (at, here) = climb(&parts, from)?;
     let gradient = here.gradient.iter().fold(0.0, |m: f64, g| m.max(g.abs()));
-    let failed = NoTrend::NotConverged {
-        slope: at[1],
-        gradient,
-    };
     let shape = at[2].exp();
     if gradient > 10.0 * TOLERANCE * level.failures as f64 * shape.max(1.0).powi(2) {
-        return Err(failed);
+        return Err(NoTrend::NotConverged {
+            slope: at[1],
+            gradient,
+        });
     }
-    // The information is positive there, or the climb would not have ended.
-    let variance = solve(&here.information, [0.0, 1.0, 0.0]).ok_or(failed)?[1];
+    // A surface that is flat in β, or as good as flat, rises ever so slowly towards one side.
+    let open = NoTrend::SlopeOpen { slope: at[1] };
+    let error = solve(&here.information, [0.0, 1.0, 0.0])
+        .map(|column| column[1].sqrt())
+        .ok_or(open.clone())?;
+    let reach = parts.iter().fold(0.0, |m: f64, p| m.max(p.x.abs()));
+    if error * reach > OPEN {
+        return Err(open);
+    }
     let statistic = 2.0 * (here.value - level.log_likelihood).max(0.0);
     Ok(Slope {
         ln_scale: at[0],
         slope: at[1],
         shape,
-        error: variance.sqrt(),
+        error,
         log_likelihood: here.value,
         level_log_likelihood: level.log_likelihood,
         statistic,

@@ -258,6 +258,10 @@ impl CompareView {
                 return lines;
             }
             Some(Nested::Pooled) => lines.push(match scales {
+                Some(p) if differ(found, Question::EqualScales) == DIFFER => format!(
+                    "equal lives are unlikely ({p}), but by AICc so few lives bear no scale for \
+                     each group"
+                ),
                 Some(p) => format!("nothing tells the groups apart (equal lives: {p})"),
                 None => "nothing tells the groups apart".into(),
             }),
@@ -569,10 +573,12 @@ impl CompareView {
     }
 }
 
+const DIFFER: &str = "differ";
+
 /// The least criterion alone is no finding: the test says how sure the difference is.
 fn differ(found: &Comparison, question: Question) -> &'static str {
     if found.test(question).is_some_and(|(_, p)| p < 0.05) {
-        "differ"
+        DIFFER
     } else {
         "may differ"
     }
