@@ -292,9 +292,17 @@ fn climb(parts: &[Part], from: [f64; 3]) -> Result<([f64; 3], Here), NoTrend> {
     let reach = parts.iter().fold(0.0, |m: f64, p| m.max(p.x.abs()));
     let mut at = from;
     let mut here = evaluate(parts, at);
-    let failed = |at: [f64; 3], here: &Here| NoTrend::NotConverged {
-        slope: at[1],
-        gradient: here.gradient.iter().fold(0.0, |m: f64, g| m.max(g.abs())),
+    // A surface that is level and still falls to neither side goes on level: no end.
+    let failed = |at: [f64; 3], here: &Here| {
+        let gradient = here.gradient.iter().fold(0.0, |m: f64, g| m.max(g.abs()));
+        if gradient < TOLERANCE {
+            NoTrend::SlopeOpen { slope: at[1] }
+        } else {
+            NoTrend::NotConverged {
+                slope: at[1],
+                gradient,
+            }
+        }
     };
     for _ in 0..300 {
         let mut step = uphill(&here).ok_or_else(|| failed(at, &here))?;
