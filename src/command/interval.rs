@@ -1,5 +1,6 @@
 //! `interval`: when to renew each component.
 
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
@@ -17,6 +18,7 @@ use crate::life::{Life, Sample, counted_lives};
 use crate::model::Weibull;
 use crate::model::posterior::ShapePrior;
 use crate::policy::evidence::{Placed, Scope};
+use crate::policy::modes::{ModeRole, roles};
 use crate::policy::recommend::{Recommendation, Terms, judge, recommend};
 use crate::policy::siblings::{Pooling, Siblings, siblings};
 use crate::policy::{Costs, age_policy, decide};
@@ -198,13 +200,30 @@ fn from_file(args: &IntervalArgs, file: &Path) -> Result<RecommendationsView, Co
         prior: args.shape_prior.unwrap_or(ShapePrior::DECISION),
     };
     let mut groups: Vec<(Option<String>, Vec<Life>)> = Vec::new();
+    let mut modes: Vec<Vec<Option<String>>> = Vec::new();
+    let mut places: HashMap<Option<String>, usize> = HashMap::new();
     for life in lives_csv::read(file)? {
         let key = life.group.filter(|_| args.by.is_some());
-        match groups.iter_mut().find(|(name, _)| *name == key) {
-            Some((_, lives)) => lives.push(life.life),
-            None => groups.push((key, vec![life.life])),
-        }
+        let place = *places.entry(key).or_insert_with_key(|key| {
+            groups.push((key.clone(), Vec::new()));
+            modes.push(Vec::new());
+            groups.len() - 1
+        });
+        groups[place].1.push(life.life);
+        modes[place].push(life.mode);
     }
+    let all: Vec<Vec<Life>> = groups.iter().map(|(_, lives)| lives.clone()).collect();
+    let with_modes = |group: &Option<String>, interval: Option<f64>| -> Vec<ModeRole> {
+        let Some(place) = places.get(group) else {
+            return Vec::new();
+        };
+        let lives: Vec<(Life, Option<&str>)> = all[*place]
+            .iter()
+            .zip(&modes[*place])
+            .map(|(life, mode)| (*life, mode.as_deref()))
+            .collect();
+        stated_roles(&lives, interval, args.confidence)
+    };
     let given = |cost: f64| {
         Decimal::from_f64(cost).map(|value| CostBasis {
             value,
@@ -222,6 +241,7 @@ fn from_file(args: &IntervalArgs, file: &Path) -> Result<RecommendationsView, Co
         .into_iter()
         .map(|(group, sample, found, leaning)| {
             let facts = RowFacts {
+                modes: with_modes(&group, found.interval),
                 group,
                 planned: given(costs.planned),
                 failed: given(costs.failed),
@@ -463,9 +483,41 @@ fn view(
                 evidence.terms.prior,
             ),
         },
+        modes: mode_roles(evidence, group),
         notes,
     };
     RecommendationView::new(facts, &group.recommendation)
+}
+
+/// The failure modes of a group; none where no failure has one stated.
+pub fn mode_roles(evidence: &ComponentEvidence, group: &Group) -> Vec<ModeRole> {
+    let lives: Vec<(Life, Option<&str>)> = group
+        .rows
+        .iter()
+        .filter_map(|n| evidence.rows.get(*n))
+        .filter_map(|row| Some((row.life(None).ok()?, row.mode.as_deref())))
+        .collect();
+    stated_roles(
+        &lives,
+        group.recommendation.interval,
+        evidence.terms.confidence,
+    )
+}
+
+/// The roles of modes, where any failure has one stated.
+fn stated_roles(
+    lives: &[(Life, Option<&str>)],
+    interval: Option<f64>,
+    confidence: f64,
+) -> Vec<ModeRole> {
+    if lives
+        .iter()
+        .any(|(life, mode)| life.failed() && mode.is_some())
+    {
+        roles(lives, interval, confidence)
+    } else {
+        Vec::new()
+    }
 }
 
 /// How a group stands apart, in a sentence.
