@@ -10,7 +10,32 @@ use super::forwards;
 use super::palette::PENCIL;
 use super::paper::Frame;
 use super::place::Placer;
-use super::probability::{EstimateStep, StepEstimate};
+
+/// One step of an estimate without a model.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct EstimateStep {
+    /// Start of the window somewhere in which it rises; `None` where it rises at `usage`.
+    pub from: Option<f64>,
+    /// Usage > 0 by which it has risen.
+    pub usage: f64,
+    /// Share failed just after, in (0, 1]; never falling from step to step.
+    pub failed: f64,
+    /// Limits of that share, in [0, 1].
+    pub limits: Option<(f64, f64)>,
+}
+
+/// An estimate without a model, drawn in steps behind the fitted line.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct StepEstimate {
+    /// What it is, for the key, e.g. "product-limit estimate".
+    pub name: String,
+    /// What its limits are, for the key, e.g. "its 90 % limits".
+    pub limits_name: String,
+    /// In order of usage.
+    pub steps: Vec<EstimateStep>,
+    /// Usage up to which the last level stands: as far as items were watched.
+    pub until: f64,
+}
 
 /// Fails for usages that are not finite and positive, shares outside 0 to 1, and steps that run
 /// backwards.

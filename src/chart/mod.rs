@@ -23,10 +23,9 @@ mod probability;
 mod text;
 
 pub use cost::{CostCurve, CostPoint, cost_curve};
+pub use estimate::{EstimateStep, StepEstimate};
 pub use history::{Ending, Lane, LaneBar, SlotHistory, slot_history};
-pub use probability::{
-    EstimateStep, IntervalMark, LifeLimits, ProbabilityPlot, StepEstimate, probability_plot,
-};
+pub use probability::{IntervalMark, LifeLimits, ProbabilityPlot, probability_plot};
 pub use text::{number, significant, text_width_px};
 
 /// The size a chart is drawn for, in pixels; it scales from there.

@@ -8,7 +8,7 @@
 
 use super::axis::finite;
 use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, clip_polygon};
-use super::estimate;
+use super::estimate::{self, StepEstimate};
 use super::marks::{self, Sample};
 use super::palette::{BAND, BAND_EDGE, BLUE, INK, PAPER, SOFT};
 use super::paper::{self, Frame, counts, plural};
@@ -36,32 +36,6 @@ pub struct LifeLimits {
     pub lower: f64,
     /// Upper limit of the usage, ≥ `lower`.
     pub upper: f64,
-}
-
-/// One step of an estimate without a model.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct EstimateStep {
-    /// Start of the window somewhere in which it rises; `None` where it rises at `usage`.
-    pub from: Option<f64>,
-    /// Usage > 0 by which it has risen.
-    pub usage: f64,
-    /// Share failed just after, in (0, 1]; never falling from step to step.
-    pub failed: f64,
-    /// Limits of that share, in [0, 1].
-    pub limits: Option<(f64, f64)>,
-}
-
-/// An estimate without a model, drawn in steps behind the fitted line.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct StepEstimate {
-    /// What it is, for the key, e.g. "product-limit estimate".
-    pub name: String,
-    /// What its limits are, for the key, e.g. "its 90 % limits".
-    pub limits_name: String,
-    /// In order of usage.
-    pub steps: Vec<EstimateStep>,
-    /// Usage up to which the last level stands: as far as items were watched.
-    pub until: f64,
 }
 
 /// A Weibull probability plot as numbers: no pixels, colours or plotters types.
