@@ -68,7 +68,7 @@ impl Asked<'_> {
     }
 
     /// Groups of a file, in order of first appearance.
-    pub(super) fn from_file(&self, file: &Path) -> Result<Vec<Group>, CommandError> {
+    pub(super) fn read_file(&self, file: &Path) -> Result<Vec<Group>, CommandError> {
         if let Some(by) = self.by.iter().find(|by| **by != By::Group) {
             let word = format!("{by:?}").to_lowercase();
             return Err(CommandError::wrong_use(
@@ -111,7 +111,7 @@ impl Asked<'_> {
     }
 
     /// Groups of a ledger, in the register's order.
-    pub(super) fn from_ledger(
+    pub(super) fn read_ledger(
         &self,
         store: &Store,
         rows: &[LifeRow],

@@ -172,7 +172,7 @@ impl How {
                 ModelArg::Lognormal => Model::Lognormal,
             },
             stated_shape: self.shape,
-            ranks: (self.method == Method::Ranks).then(|| RankMethod {
+            ranks: (self.method == Method::Ranks).then_some(RankMethod {
                 family: match self.model {
                     ModelArg::Lognormal => Family::Lognormal,
                     _ => Family::Weibull,

@@ -71,8 +71,8 @@ fn machines(store: &Store, rows: &[&LifeRow], meters: &Meters, by: By) -> Vec<Fi
     let order = store.machines();
     let place = |machine: &str| order.iter().position(|m| m == machine);
     // Group, then machine within it.
-    let mut groups: BTreeMap<(usize, String), BTreeMap<(Option<usize>, String), Vec<&LifeRow>>> =
-        BTreeMap::new();
+    type Machines<'a> = BTreeMap<(Option<usize>, String), Vec<&'a LifeRow>>;
+    let mut groups: BTreeMap<(usize, String), Machines<'_>> = BTreeMap::new();
     for row in rows {
         let at = (place(&row.machine), row.machine.clone());
         let group = match by {
@@ -123,8 +123,8 @@ fn slots(
     meters: &Meters,
 ) -> Result<Vec<Filling>, CommandError> {
     let stays = store.slot_history()?;
-    let mut groups: BTreeMap<(usize, &str), BTreeMap<(&str, &str), Vec<&SlotStay>>> =
-        BTreeMap::new();
+    type Slots<'a> = BTreeMap<(&'a str, &'a str), Vec<&'a SlotStay>>;
+    let mut groups: BTreeMap<(usize, &str), Slots<'_>> = BTreeMap::new();
     for stay in &stays {
         if select.takes_slot(&stay.machine, &stay.component, &stay.position) {
             let key = (rank(store, &stay.component), stay.component.as_str());

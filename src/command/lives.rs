@@ -86,7 +86,7 @@ impl LivesArgs {
 pub fn run(args: &LivesArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let asked = args.asked()?;
     if let (Some(asked), Some(file)) = (&asked, &args.lives) {
-        let groups = asked.from_file(file)?;
+        let groups = asked.read_file(file)?;
         return show_curves(args, asked, groups, ui);
     }
     let options = Options {
@@ -103,7 +103,7 @@ pub fn run(args: &LivesArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         if let Some(mode) = asked.mode {
             args.select.check_mode(&store, mode)?;
         }
-        let groups = asked.from_ledger(&store, &rows)?;
+        let groups = asked.read_ledger(&store, &rows)?;
         return show_curves(args, asked, groups, ui);
     }
     let as_of = (!store.is_empty()).then(|| store.as_of());

@@ -284,7 +284,7 @@ fn start_shape(likelihood: &Likelihood) -> f64 {
 /// Mean and standard deviation of the log of a life of scale and shape 1: by them a Weibull
 /// start serves the lognormal (Euler's constant, π/√6).
 const LN_MEAN: f64 = -0.577_215_664_901_532_9;
-const LN_SD: f64 = 1.282_549_830_161_864_1;
+const LN_SD: f64 = 1.282_549_830_161_864;
 
 /// A start where nothing is closed: each window's failure at its middle, entry ages dropped.
 fn start(sample: &Sample, family: Family) -> (f64, f64) {

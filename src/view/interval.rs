@@ -535,7 +535,6 @@ mod tests {
     use super::*;
     use crate::life::{Life, Sample};
     use crate::policy::Costs;
-    use crate::policy::modes::ModeRole;
     use crate::policy::recommend::{Terms, recommend};
 
     fn row(position: &str, interval: f64, borrowed: Option<f64>) -> RecommendationView {

@@ -5,6 +5,7 @@
 //! Never: a sample left out without being counted.
 //!
 //! Everything is seeded. A side the data do not bound counts as holding on that side.
+#![allow(dead_code)] // the example and the tests each use their own part
 
 use rand::{Rng, RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
