@@ -258,6 +258,89 @@ fn a_decision_from_a_file_agrees_with_the_reference() {
     assert_eq!(bound["recommendations"][0]["interval"], 200.0);
 }
 
+/// Groups of a file stand alone unless asked to lean; then the thin one is drawn to its
+/// siblings, and how far is told.
+#[test]
+fn groups_of_a_file_lean_on_each_other_when_asked() {
+    let file = tempfile::Builder::new().suffix(".csv").tempfile().unwrap();
+    let mut text = String::from("lo,hi,group\n");
+    for (group, lives) in [
+        ("P1", &[1_900.0, 2_400.0, 2_100.0, 2_700.0][..]),
+        ("P2", &[600.0, 750.0]),
+        ("P3", &[1_300.0, 1_500.0, 1_150.0]),
+    ] {
+        for at in lives {
+            text.push_str(&format!("{at},{at},{group}\n"));
+        }
+    }
+    text.push_str("900,,P4\n");
+    std::fs::write(file.path(), text).unwrap();
+    let path = file.path().to_str().unwrap();
+    let ask = |pool: &[&str]| -> Vec<Value> {
+        let mut args = vec!["interval", "--lives", path, "--by", "group"];
+        args.extend(["--planned-cost", "1", "--failed-cost", "10"]);
+        args.extend(pool);
+        json(&args)["recommendations"].as_array().unwrap().clone()
+    };
+    let optimum = |row: &Value| row["optimum"].as_f64().unwrap();
+    let alone = ask(&[]);
+    assert!(alone.iter().all(|row| row["borrowed"].is_null()));
+    assert_eq!(alone[3]["verdict"], "not enough evidence");
+    assert_eq!(alone, ask(&["--pool", "none"]));
+    let lean = ask(&["--pool", "partial"]);
+    assert_eq!(lean[1]["lives"], 2);
+    let borrowed: Vec<f64> = lean
+        .iter()
+        .map(|r| r["borrowed"].as_f64().unwrap())
+        .collect();
+    assert!(
+        borrowed[1] > borrowed[0] && borrowed[3] == 1.0,
+        "{borrowed:?}"
+    );
+    let basis = lean[1]["basis"].as_str().unwrap();
+    assert!(
+        basis.starts_with("P2 on P1, P3, P4: 2 lives, 2 failed")
+            && basis.ends_with("% borrowed from its siblings"),
+        "{basis}"
+    );
+    assert!(optimum(&lean[1]) < optimum(&lean[2]) && optimum(&lean[2]) < optimum(&lean[0]));
+    let all = ask(&["--pool", "all"]);
+    assert!(all.iter().all(|row| optimum(row) == optimum(&all[0])));
+    assert!(all[0]["borrowed"].is_null() && all[0]["lives"] == 10);
+    let lost = wearbook(&["interval", "--lives", path, "--pool", "all"])
+        .args(["--planned-cost", "1", "--failed-cost", "10"])
+        .output()
+        .unwrap();
+    assert_eq!(lost.status.code(), Some(2));
+}
+
+/// Every way of pooling answers for every slot of the sample ledger; on its own, a position
+/// knows less than together.
+#[test]
+fn a_ledger_is_pooled_as_asked() {
+    let ask = |how: &str| -> Vec<Value> {
+        let args = [
+            "interval",
+            "sample-ledger",
+            "--component",
+            "valve-seat",
+            "--pool",
+            how,
+        ];
+        json(&args)["recommendations"].as_array().unwrap().clone()
+    };
+    let lives = |rows: &[Value]| rows[0]["lives"].as_u64().unwrap();
+    let (none, all) = (ask("none"), ask("all"));
+    assert!(none.len() <= all.len());
+    assert!(lives(&none) < lives(&all));
+    assert!(none.iter().all(|row| row["borrowed"].is_null()));
+    let default = json(&["interval", "sample-ledger", "--component", "valve-seat"]);
+    assert_eq!(
+        default["recommendations"].as_array().unwrap(),
+        &ask("partial")
+    );
+}
+
 /// The oddities of the sample's truth are called right.
 #[test]
 fn the_sample_ledger_is_called_right() {
