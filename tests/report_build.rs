@@ -5,12 +5,13 @@
 use chrono::{DateTime, NaiveDate, Utc};
 use wearbook::life::{Flag, LifeRow, Outcome, Sample};
 use wearbook::model::Weibull;
+use wearbook::model::posterior::Posterior;
 use wearbook::policy::age::Costs;
 use wearbook::policy::recommend;
 use wearbook::policy::recommend::Terms;
 use wearbook::quantity::trouble::{Severity, Trouble};
 use wearbook::report::model::{Report, Verdict};
-use wearbook::report::subject::{Frame, Group, Scope, Slot, Stay, Subject};
+use wearbook::report::subject::{Frame, Group, Leaning, Scope, Slot, Stay, Subject};
 use wearbook::report::{build, render};
 
 fn day(y: i32, m: u32, d: u32) -> NaiveDate {
@@ -366,6 +367,47 @@ fn a_slot_set_apart_has_a_row_and_a_block_of_its_own() {
         row.and_then(|r| r.median_life.clone()).expect("a median")
     };
     assert!(!of("P1").lower.is_empty());
+}
+
+#[test]
+fn positions_that_lean_have_rows_of_their_own_and_say_how_far() {
+    let slow = rows("H-01", "P1", 6, 3.0, 3_000.0);
+    let fast = rows("H-01", "P2", 4, 3.0, 1_200.0);
+    let mut subject = subject(
+        [slow.clone(), fast.clone()].concat(),
+        (400.0, 3_000.0),
+        GRID,
+    );
+    subject.groups[0].slots.clear();
+    for (position, rows, borrowed) in [("P1", slow, 0.2), ("P2", fast, 0.35)] {
+        let place = Scope::Place(format!("position {position}"));
+        let mut leaning = group(place, &[position], &rows, (400.0, 3_000.0), GRID);
+        leaning.leaning = Some(Leaning {
+            posterior: Posterior::new(&leaning.sample, GRID.prior).expect("failures"),
+            borrowed: vec![borrowed],
+        });
+        subject.groups.push(leaning);
+    }
+    let report = report_of(&[subject]);
+    assert_eq!(report.recommendations.len(), 2);
+    assert!(
+        report
+            .recommendations
+            .iter()
+            .any(|row| row.positions == "position P2"
+                && row.note.as_deref()
+                    == Some("35 % of its estimate is borrowed from the siblings"))
+    );
+    let section = &report.components[0];
+    assert!(
+        section.findings[0].contains("20 to 35 % of an estimate is borrowed"),
+        "{:?}",
+        section.findings
+    );
+    assert!(section.groups[0].cost.is_none() && section.groups[1].cost.is_some());
+    assert_eq!(section.groups[1].title, "Position P1");
+    let interval = |n: usize| section.positions[n].interval.clone().expect("an interval");
+    assert_ne!(interval(0), interval(1));
 }
 
 #[test]

@@ -118,23 +118,6 @@ impl Partial {
     pub fn spread_mean(&self) -> f64 {
         self.spreads.iter().map(|(tau, w)| tau * w).sum()
     }
-
-    /// The spread below which it lies with probability `p`; 0 where no difference alone is
-    /// as likely as that. Straight lines between the nodes: good to 4 %.
-    pub fn spread_quantile(&self, p: f64) -> f64 {
-        let mut below = 0.0;
-        let mut last = (0.0, 0.0);
-        for (tau, weight) in &self.spreads {
-            // A node stands for the spreads to both sides of it; none at all has no sides.
-            let at = below + if *tau > 0.0 { 0.5 * weight } else { *weight };
-            if at >= p {
-                return last.0 + (tau - last.0) * (p - last.1) / (at - last.1);
-            }
-            last = (*tau, at);
-            below += weight;
-        }
-        last.0
-    }
 }
 
 /// Pools groups partially.
