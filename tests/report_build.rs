@@ -85,6 +85,7 @@ fn group(
         failed_from: "register".to_owned(),
         terms,
         apart: None,
+        modes: Vec::new(),
         leaning: None,
     }
 }

@@ -8,6 +8,7 @@ use tempfile::NamedTempFile;
 
 use super::beside::write_beside;
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
+use super::interval::mode_roles;
 use super::select::{Select, confidence, folders, no_lives};
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{self, look_over};
@@ -222,6 +223,7 @@ fn groups(evidence: &ComponentEvidence, apart: &[String]) -> Vec<subject::Group>
         failed_from: cost_words(evidence.failed.from),
         terms: evidence.terms,
         recommendation: group.recommendation.clone(),
+        modes: mode_roles(evidence, group),
         apart: group.apart.map(|a| (a.p_adjusted, a.life_ratio)),
         leaning: None,
     };

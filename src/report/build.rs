@@ -145,6 +145,7 @@ fn section(frame: &Frame, subject: &Subject) -> ComponentSection {
         .map(|(group, fit)| EvidenceGroup {
             title: heading(&group.scope),
             why: why(subject, group),
+            judged: say::judged(subject, group, fit.as_ref()),
             fit: fit
                 .as_ref()
                 .map(|f| fit_figures(f, &subject.unit, frame.confidence))

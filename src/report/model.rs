@@ -160,6 +160,9 @@ pub struct EvidenceGroup {
     pub title: String,
     /// Why these lives stand together or apart, one sentence; may be empty.
     pub why: String,
+    /// Whether the model fits, how the plot bends, which failure mode drives the interval;
+    /// sentences, may be empty.
+    pub judged: Vec<String>,
     /// Fitted figures; empty without a fit.
     pub fit: Vec<FitFigure>,
     /// Probability plot.

@@ -2,13 +2,19 @@
 //!
 //! In: subjects and their decisions. Out: sentences. Never: figures that were not computed.
 
-use super::figures::PER;
+use super::figures::{Fitted, PER};
 use super::subject::{Group, Scope, Subject};
-use super::words::{chance, count, list, lower_first, money_with_limits, usage};
+use super::words::{capital, chance, count, list, lower_first, money_with_limits, usage};
 use crate::chart::{CostCurve, number};
+use crate::life::Sample;
+use crate::model::bend::bend;
+use crate::model::distribution::Distribution;
+use crate::model::fit_weibull;
+use crate::model::goodness::{Replication, fit_test};
 use crate::model::limits::Limits;
 use crate::policy::Verdict;
 use crate::policy::recommend::Ground;
+use crate::view::interval::mode_notes;
 
 /// "Renew every 1,750 h instead of every 2,500 h".
 fn renew(group: &Group, subject: &Subject) -> Option<String> {
@@ -23,6 +29,38 @@ fn renew(group: &Group, subject: &Subject) -> Option<String> {
 
 fn same(a: f64, b: f64) -> bool {
     (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
+}
+
+/// Samples behind the p-value of a fit in the report: enough for two digits, and soon drawn.
+const REPLICATES: u32 = 199;
+
+/// Whether the model fits a group's lives, how their plot bends, and what the failure modes
+/// have to do with the interval.
+pub(super) fn judged(subject: &Subject, group: &Group, fit: Option<&Fitted>) -> Vec<String> {
+    let mut out = Vec::new();
+    if let Some(fit) = fit {
+        let replication = Replication {
+            replicates: REPLICATES,
+            ..Replication::default()
+        };
+        let refit = |drawn: &Sample| {
+            let fit = fit_weibull(drawn).ok()?;
+            Some(Distribution::Weibull(fit.weibull))
+        };
+        let fitted = Distribution::Weibull(fit.life);
+        out.extend(
+            fit_test(&group.sample, &fitted, 2, replication, refit).map(|test| test.to_string()),
+        );
+        let bent = bend(&group.sample).ok().and_then(|bend| bend.kind);
+        out.extend(bent.map(|kind| format!("{} (common practice)", kind.meaning())));
+    }
+    // No interval rests on a batch.
+    let batch = matches!(group.scope, Scope::Batch(_));
+    let interval = group.recommendation.interval.filter(|_| !batch);
+    out.extend(mode_notes(&group.modes, interval, &subject.unit));
+    out.iter()
+        .map(|text| format!("{}.", capital(text)))
+        .collect()
 }
 
 /// What a component's section begins with.

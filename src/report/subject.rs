@@ -10,6 +10,7 @@ use crate::life::{Flag, LifeRow, Sample};
 use crate::model::posterior::Posterior;
 use crate::policy::Recommendation;
 use crate::policy::age::Costs;
+use crate::policy::modes::ModeRole;
 use crate::policy::recommend::Terms;
 use crate::quantity::trouble::Trouble;
 
@@ -136,6 +137,8 @@ pub struct Group {
     pub terms: Terms,
     /// What was decided.
     pub recommendation: Recommendation,
+    /// Failure modes among its lives; none where none was stated.
+    pub modes: Vec<ModeRole>,
     /// For a slot set apart: p-value (adjusted) and life relative to the rest.
     pub apart: Option<(f64, f64)>,
     /// For positions that lean on their siblings.

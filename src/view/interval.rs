@@ -125,7 +125,7 @@ impl From<&ModeRole> for ModeRoleView {
 }
 
 /// What is worth saying of the modes: which drives the interval, and which renewal cannot help.
-fn mode_notes(roles: &[ModeRole], interval: Option<f64>, unit: &str) -> Vec<String> {
+pub fn mode_notes(roles: &[ModeRole], interval: Option<f64>, unit: &str) -> Vec<String> {
     let name = |role: &ModeRole| {
         role.mode
             .clone()
@@ -142,7 +142,11 @@ fn mode_notes(roles: &[ModeRole], interval: Option<f64>, unit: &str) -> Vec<Stri
             name(role),
             format!("{} {unit}", usage(at)).trim_end(),
             figure(1_000.0 * run, 2),
-            figure(1_000.0 * renewed, 2),
+            if renewed < 1e-3 * run {
+                "next to none".into()
+            } else {
+                figure(1_000.0 * renewed, 2)
+            },
         ));
     }
     for role in roles.iter().filter(|role| role.beyond_renewal()) {
