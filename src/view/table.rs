@@ -140,6 +140,15 @@ pub fn percent(share: f64) -> String {
     }
 }
 
+/// A p value: three decimals, "< 0.001" below them.
+pub fn p_value(p: f64) -> String {
+    if p < 0.001 {
+        "< 0.001".into()
+    } else {
+        format!("{p:.3}")
+    }
+}
+
 /// Rows as CSV text.
 pub fn csv_text(
     headings: &[&str],
