@@ -3,7 +3,7 @@
 //! In: a [`CompareView`]. Out: text, rounded, with units and notes. Never: statistics.
 
 use super::compare::CompareView;
-use super::table::{Align, Notes, Table, figure, figure_or_dash, p_value, percent};
+use super::table::{Align, Notes, Table, figure, figure_or_dash, p_or_dash, percent};
 
 impl CompareView {
     /// Rounded: groups, models, tests, and what it comes to; notes beneath.
@@ -126,7 +126,7 @@ impl CompareView {
                 test.name.to_owned(),
                 figure_or_dash(test.statistic, 3),
                 test.df.to_string(),
-                test.p.map_or_else(|| "–".into(), p_value),
+                p_or_dash(test.p),
             ]);
         }
         table.text()

@@ -149,6 +149,11 @@ pub fn p_value(p: f64) -> String {
     }
 }
 
+/// A p value, or a dash where there is none.
+pub fn p_or_dash(p: Option<f64>) -> String {
+    p.map_or_else(|| "–".into(), p_value)
+}
+
 /// Rows as CSV text.
 pub fn csv_text(
     headings: &[&str],
