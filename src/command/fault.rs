@@ -6,8 +6,7 @@
 use std::io;
 
 use crate::book::BookError;
-use crate::intake::events_csv::EventsFileError;
-use crate::intake::lives_csv::LivesFileError;
+use crate::intake::FileError;
 use crate::quantity::trouble::{Trouble, shown};
 use crate::register::RegisterError;
 use crate::store::{StoreError, StoreFault};
@@ -122,19 +121,8 @@ impl From<StoreError> for CommandError {
     }
 }
 
-impl From<LivesFileError> for CommandError {
-    fn from(error: LivesFileError) -> Self {
-        let fault = if error.is_io() {
-            Fault::Io
-        } else {
-            Fault::Data
-        };
-        Self::all(fault, error.troubles())
-    }
-}
-
-impl From<EventsFileError> for CommandError {
-    fn from(error: EventsFileError) -> Self {
+impl From<FileError> for CommandError {
+    fn from(error: FileError) -> Self {
         let fault = if error.is_io() {
             Fault::Io
         } else {

@@ -8,7 +8,7 @@ use tempfile::NamedTempFile;
 
 use super::beside::write_beside;
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
-use super::interval::mode_roles;
+use super::interval_ledger::mode_roles;
 use super::select::{Select, confidence, folders, no_lives};
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{self, look_over};

@@ -8,7 +8,7 @@ use chrono::{DateTime, Utc};
 use crate::life::LifeRow;
 use crate::model::LimitsKind;
 use crate::model::trend::{Record, Successive, Trend, trend};
-use crate::view::table::figure;
+use crate::view::table::{figure, p_value};
 
 /// A slot, told by its names.
 type Slot<'a> = (&'a str, &'a str, &'a str);
@@ -60,14 +60,10 @@ pub(super) fn trend_note(
     } else {
         "longer"
     };
-    let p = if found.p < 0.001 {
-        "p < 0.001".to_owned()
-    } else {
-        format!("p {:.3}", found.p)
-    };
     Some(format!(
-        "successive lives get {way}: each item lasts {} times as long as the one before ({p}): a \
+        "successive lives get {way}: each item lasts {} times as long as the one before (p {}): a \
          single life distribution would mislead; look at recur",
-        figure(found.factor, 2)
+        figure(found.factor, 2),
+        p_value(found.p)
     ))
 }

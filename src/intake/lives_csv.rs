@@ -8,11 +8,9 @@
 use std::io::Read;
 use std::path::Path;
 
-use thiserror::Error;
-
+pub use super::cells::{CellFault, FileError as LivesFileError};
+use super::cells::{Cells, Layout, open};
 use crate::life::{End, Life, LifeError, Sample};
-use crate::quantity::nearest;
-use crate::quantity::trouble::{Place, Trouble};
 
 /// One row of the file.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,232 +40,52 @@ impl FileLife {
     }
 }
 
-const COLUMNS: [&str; 6] = ["entry", "lo", "hi", "count", "group", "mode"];
-
-/// What is wrong with a file of lives.
-#[derive(Debug, Error)]
-pub enum LivesFileError {
-    #[error("{file}: {error}")]
-    Io { file: String, error: std::io::Error },
-    #[error("{file}: {} fault(s)", faults.len())]
-    Faults {
-        file: String,
-        faults: Vec<CellFault>,
-    },
-}
-
-/// One fault in a file of lives.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CellFault {
-    /// Line of the file, counted from 1.
-    pub line: u64,
-    pub column: Option<String>,
-    pub what: String,
-    pub cure: String,
-}
-
-impl LivesFileError {
-    pub fn is_io(&self) -> bool {
-        matches!(self, LivesFileError::Io { .. })
-    }
-
-    pub fn troubles(&self) -> Vec<Trouble> {
-        match self {
-            LivesFileError::Io { file, error } => {
-                vec![Trouble::error("io", format!("could not read: {error}")).in_file(file)]
-            }
-            LivesFileError::Faults { file, faults } => faults
-                .iter()
-                .map(|fault| {
-                    let what = match &fault.column {
-                        Some(column) => format!("column {column}: {}", fault.what),
-                        None => fault.what.clone(),
-                    };
-                    Trouble::error("lives-file", what)
-                        .placed(Place {
-                            file: file.clone(),
-                            line: usize::try_from(fault.line).ok(),
-                            ..Place::default()
-                        })
-                        .cured_by(&fault.cure)
-                })
-                .collect(),
-        }
-    }
-}
+const LIVES: Layout<6> = Layout {
+    what: "a file of lives",
+    code: "lives-file",
+    columns: ["entry", "lo", "hi", "count", "group", "mode"],
+    needed: &[1, 2],
+    needed_cure: "lo and hi are needed: equal for an exact failure, hi empty for a suspension",
+    width_cure: "a row needs one cell a heading; leave unknown cells empty",
+    number_cure: "write a plain number, or leave the cell empty where it is unknown",
+};
 
 /// Reads and checks a whole file; every fault is told, not only the first.
 pub fn read(path: &Path) -> Result<Vec<FileLife>, LivesFileError> {
-    let name = path.display().to_string();
-    let file = std::fs::File::open(path).map_err(|error| LivesFileError::Io {
-        file: name.clone(),
-        error,
-    })?;
+    let (name, file) = open(path)?;
     parse(&name, file)
 }
 
 /// As [`read`], from any source; `name` stands in for the file in errors.
 pub fn parse(name: &str, source: impl Read) -> Result<Vec<FileLife>, LivesFileError> {
-    let mut reader = csv::ReaderBuilder::new()
-        .trim(csv::Trim::All)
-        .flexible(true)
-        .from_reader(source);
-    let mut faults = Vec::new();
-    let headings = match reader.headers() {
-        Ok(headings) => headings.clone(),
-        Err(error) => return Err(csv_error(name, error)),
-    };
-    let width = headings.len();
-    let places = place_columns(&headings, &mut faults);
     let mut lives = Vec::new();
-    for record in reader.records() {
-        let record = match record {
-            Ok(record) => record,
-            Err(error) => return Err(csv_error(name, error)),
-        };
-        let line = record.position().map_or(0, csv::Position::line);
-        if record.len() != width {
-            faults.push(CellFault {
-                line,
-                column: None,
-                what: format!("{} cells under {width} headings", record.len()),
-                cure: "a row needs one cell a heading; leave unknown cells empty".into(),
-            });
-            continue;
-        }
-        if record.iter().all(str::is_empty) {
-            continue;
-        }
-        if places[1].is_some() && places[2].is_some() {
-            match row(&record, &places, line) {
-                Ok(life) => lives.push(life),
-                Err(mut found) => faults.append(&mut found),
-            }
-        }
-    }
+    let mut faults = LIVES.rows(name, source, |cells| {
+        lives.push(life(cells)?);
+        Ok(())
+    })?;
     if faults.is_empty() && lives.is_empty() {
-        faults.push(CellFault {
-            line: 1,
-            column: None,
-            what: "no lives in the file".into(),
-            cure: "one row a life under the headings lo,hi".into(),
-        });
+        let cure = "one row a life under the headings lo,hi";
+        faults.push(CellFault::of_line(1, "no lives in the file", cure));
     }
     if faults.is_empty() {
         Ok(lives)
     } else {
-        Err(LivesFileError::Faults {
-            file: name.into(),
-            faults,
-        })
+        Err(LIVES.error(name, faults))
     }
 }
 
-fn csv_error(name: &str, error: csv::Error) -> LivesFileError {
-    let line = error.position().map_or(1, csv::Position::line);
-    let what = error.to_string();
-    match error.into_kind() {
-        csv::ErrorKind::Io(error) => LivesFileError::Io {
-            file: name.into(),
-            error,
-        },
-        _ => LivesFileError::Faults {
-            file: name.into(),
-            faults: vec![CellFault {
-                line,
-                column: None,
-                what,
-                cure: "save the file as comma-separated values in UTF-8".into(),
-            }],
-        },
-    }
-}
-
-fn place_columns(headings: &csv::StringRecord, faults: &mut Vec<CellFault>) -> [Option<usize>; 6] {
-    let mut places = [None; 6];
-    let mut fault = |column: &str, what: String, cure: String| {
-        faults.push(CellFault {
-            line: 1,
-            column: Some(column.into()),
-            what,
-            cure,
-        });
-    };
-    for (n, heading) in headings.iter().enumerate() {
-        // A byte-order mark sticks to the first heading.
-        let heading = heading.trim_start_matches('\u{feff}');
-        match COLUMNS.iter().position(|c| *c == heading) {
-            Some(which) if places[which].is_some() => fault(
-                heading,
-                "stands twice among the headings".into(),
-                "keep one of them".into(),
-            ),
-            Some(which) => places[which] = Some(n),
-            None => {
-                let cure = match nearest(heading, COLUMNS) {
-                    Some(near) => format!("did you mean {near}?"),
-                    None => format!("known columns: {}", COLUMNS.join(", ")),
-                };
-                fault(heading, "is not a column of a file of lives".into(), cure);
-            }
-        }
-    }
-    for which in [1, 2] {
-        if places[which].is_none() {
-            fault(
-                COLUMNS[which],
-                "is missing".into(),
-                "lo and hi are needed: equal for an exact failure, hi empty for a suspension"
-                    .into(),
-            );
-        }
-    }
-    places
-}
-
-fn row(
-    record: &csv::StringRecord,
-    places: &[Option<usize>; 6],
-    line: u64,
-) -> Result<FileLife, Vec<CellFault>> {
-    let cell = |which: usize| {
-        places[which]
-            .and_then(|n| record.get(n))
-            .filter(|text| !text.is_empty())
-    };
+fn life(cells: &Cells<'_, 6>) -> Result<FileLife, Vec<CellFault>> {
     let mut faults = Vec::new();
-    let mut number = |which: usize| -> Option<f64> {
-        let text = cell(which)?;
-        match text.parse::<f64>() {
-            Ok(value) if value.is_finite() => Some(value),
-            _ => {
-                let comma = text.contains(',') && !text.contains('.');
-                faults.push(CellFault {
-                    line,
-                    column: Some(COLUMNS[which].into()),
-                    what: format!("\"{text}\" is not a number"),
-                    cure: if comma {
-                        "use a point for decimals and no separator for thousands".into()
-                    } else {
-                        "write a plain number, or leave the cell empty where it is unknown".into()
-                    },
-                });
-                None
-            }
-        }
-    };
-    let (entry, lo, hi, count) = (number(0), number(1), number(2), number(3));
+    let [entry, lo, hi, count] = [0, 1, 2, 3].map(|which| {
+        cells.number(which).unwrap_or_else(|fault| {
+            faults.push(fault);
+            None
+        })
+    });
     if !faults.is_empty() {
         return Err(faults);
     }
-    let fault = |column: &str, what: String, cure: &str| {
-        vec![CellFault {
-            line,
-            column: Some(column.into()),
-            what,
-            cure: cure.into(),
-        }]
-    };
+    let fault = |column: &str, what: String, cure: &str| vec![cells.fault(column, what, cure)];
     let end = match (lo, hi) {
         (Some(lo), Some(hi)) if lo == hi => End::Failure { at: lo },
         (Some(lo), Some(hi)) if lo > hi => {
@@ -331,8 +149,8 @@ fn row(
     };
     Ok(FileLife {
         life,
-        group: cell(4).map(str::to_owned),
-        mode: cell(5).map(str::to_owned),
+        group: cells.text(4).map(str::to_owned),
+        mode: cells.text(5).map(str::to_owned),
         known_sound,
     })
 }

@@ -1,16 +1,18 @@
-//! A comparison of groups as JSON, CSV and tables. The JSON keys are a contract.
+//! A comparison of groups as JSON and CSV. The JSON keys are a contract.
 //!
-//! In: a [`Comparison`] with the groups' names and counts. Out: text. Never: statistics.
+//! In: a [`Comparison`] with the groups' names and counts. Out: text. Never: statistics, nor
+//! sentences (see `compare_words`) or tables (see `compare_table`).
 
 use serde::Serialize;
 
+pub use super::compare_words::left_out;
+use super::compare_words::{ratio_note, why_not};
 use super::fit::LimitsView;
 use super::interval::{CostView, SavingView};
-use super::table::{Align, Notes, Table, cell, csv_text, figure, figure_or_dash, percent};
-use crate::life::{Sample, counted_lives};
+use super::table::{cell, csv_text};
+use crate::life::Sample;
 use crate::model::Weibull;
-use crate::model::compare::{ChosenBy, Comparison, Nested, Question};
-use crate::model::life_ratio::{LifeRatio, RatioNote};
+use crate::model::compare::{ChosenBy, Comparison, Nested};
 use crate::model::limits::LimitsKind;
 use crate::policy::decide::Saving;
 use crate::policy::worth::Worth;
@@ -247,116 +249,6 @@ impl CompareView {
         view
     }
 
-    /// The verdict: one population or not, then how the lives compare, then what it is worth.
-    fn words(&self, found: &Comparison) -> Vec<String> {
-        let p = |question| found.test(question).map(|(_, p)| p_words(p));
-        let mut lines = Vec::new();
-        let (scales, shapes) = (p(Question::EqualScales), p(Question::EqualShapes));
-        match found.chosen.map(|(model, _)| model) {
-            None => {
-                lines.push("nothing can be compared: no model has an estimate".into());
-                return lines;
-            }
-            Some(Nested::Pooled) => lines.push(match scales {
-                Some(p) if differ(found, Question::EqualScales) == DIFFER => format!(
-                    "equal lives are unlikely ({p}), but by AICc so few lives bear no scale for \
-                     each group"
-                ),
-                Some(p) => format!("nothing tells the groups apart (equal lives: {p})"),
-                None => "nothing tells the groups apart".into(),
-            }),
-            Some(Nested::CommonShape) => lines.push(match scales {
-                Some(p) => format!(
-                    "the groups' lives {} in length (equal lives: {p})",
-                    differ(found, Question::EqualScales)
-                ),
-                None => "the groups' lives differ in length".into(),
-            }),
-            Some(Nested::Separate) => lines.push(format!(
-                "the groups' shapes {} (equal shapes: {}): where they do, a single ratio of lives \
-                 says only part of it",
-                differ(found, Question::EqualShapes),
-                shapes.unwrap_or_else(|| "no test".into())
-            )),
-        }
-        lines.extend(
-            self.life_ratios
-                .iter()
-                .zip(&found.ratios)
-                .map(|(view, ratio)| self.ratio_words(view, ratio)),
-        );
-        lines.extend(self.worth.iter().map(|worth| self.worth_words(worth)));
-        lines
-    }
-
-    fn ratio_words(&self, view: &RatioView, ratio: &LifeRatio) -> String {
-        let (group, to) = (&view.group, &view.to);
-        let share = percent(self.limits.confidence);
-        let Some(estimate) = ratio.estimate else {
-            let (side, limit) = match (view.lower, view.upper) {
-                (Some(limit), _) => ("at least", limit),
-                (None, Some(limit)) => ("at most", limit),
-                (None, None) => return format!("how lives in {group} compare with {to} is open"),
-            };
-            return format!(
-                "lives in {group} are {side} {} times those in {to} ({} limit, {share})",
-                figure(limit, 2),
-                view.kind,
-            );
-        };
-        // The median is the middle of the limits shown with it.
-        let middle = figure(view.median.unwrap_or(estimate), 2);
-        match (view.lower, view.upper) {
-            (None, None) => format!("lives in {group} are {middle} times those in {to}"),
-            (lower, upper) => format!(
-                "lives in {group} are {middle} times those in {to} ({} to {}, {share})",
-                lower.map_or_else(|| "0".into(), |v| figure(v, 2)),
-                upper.map_or_else(|| "no upper end".into(), |v| figure(v, 2)),
-            ),
-        }
-    }
-
-    fn worth_words(&self, worth: &WorthView) -> String {
-        let difference = &worth.difference_per_1000;
-        let (word, other, sign) = if difference.median < 0.0 {
-            ("less", "more", -1.0)
-        } else {
-            ("more", "less", 1.0)
-        };
-        let mut ends = [sign * difference.lower, sign * difference.upper];
-        ends.sort_by(f64::total_cmp);
-        let ends = if ends[0] < 0.0 {
-            format!(
-                "{} {other} to {} {word}",
-                figure(-ends[0], 3),
-                figure(ends[1], 3)
-            )
-        } else {
-            format!("{} to {}", figure(ends[0], 3), figure(ends[1], 3))
-        };
-        format!(
-            "at its own best age, or run to failure, {} costs {} per 1,000 {} and {} {}: {} {word} \
-             ({ends}, {})",
-            worth.group,
-            self.amount(worth.cost_per_1000.median),
-            if self.unit.is_empty() {
-                "units"
-            } else {
-                &self.unit
-            },
-            worth.to,
-            self.amount(worth.cost_per_1000_to.median),
-            figure(sign * difference.median, 3),
-            percent(self.limits.confidence),
-        )
-    }
-
-    fn amount(&self, value: f64) -> String {
-        format!("{} {}", figure(value, 3), self.currency)
-            .trim_end()
-            .into()
-    }
-
     pub fn json(&self) -> Result<String, serde_json::Error> {
         serde_json::to_string_pretty(self)
     }
@@ -445,143 +337,6 @@ impl CompareView {
         });
         csv_text(&headings, rows)
     }
-
-    /// Rounded: groups, models, tests, and what it comes to; notes beneath.
-    pub fn table(&self) -> String {
-        let mut notes = Notes::default();
-        let mut text = self.groups_table(&mut notes);
-        text.push('\n');
-        text.push_str(&self.models_table(&mut notes));
-        text.push('\n');
-        text.push_str(&self.tests_table());
-        text.push('\n');
-        for line in &self.verdict {
-            text.push_str(line);
-            text.push('\n');
-        }
-        if let (Some(planned), Some(failed)) = (&self.planned_cost, &self.failed_cost)
-            && !self.worth.is_empty()
-        {
-            text.push_str(&format!(
-                "costs: planned {} ({}), failed {} ({})\n",
-                self.amount(planned.value),
-                planned.from,
-                self.amount(failed.value),
-                failed.from,
-            ));
-        }
-        text.push_str(&format!(
-            "\nWeibull by maximum likelihood; limits of ratios: {}, {} two-sided.\n",
-            self.limits.kind,
-            percent(self.limits.confidence),
-        ));
-        let about: Vec<String> = self
-            .life_ratios
-            .iter()
-            .flat_map(|ratio| ratio.notes.iter().cloned())
-            .chain(self.notes.iter().cloned())
-            .collect();
-        notes.marks(&about);
-        text.push_str(&notes.text());
-        text
-    }
-
-    fn groups_table(&self, notes: &mut Notes) -> String {
-        let mut table = Table::new([
-            (self.by.as_str(), Align::Left),
-            ("lives", Align::Right),
-            ("failed", Align::Right),
-            ("windows", Align::Right),
-            ("cut short", Align::Right),
-            ("scale, common shape", Align::Right),
-            ("own shape", Align::Right),
-            ("own scale", Align::Right),
-            ("unit", Align::Left),
-            ("", Align::Left),
-        ]);
-        for group in &self.groups {
-            let mut row = vec![group.group.clone()];
-            let counts = [
-                group.lives,
-                group.failures,
-                group.intervals,
-                group.suspensions,
-            ];
-            row.extend(counts.map(|n| n.to_string()));
-            row.push(figure_or_dash(group.common_shape.map(|l| l.scale), 4));
-            row.push(figure_or_dash(group.separate.map(|l| l.shape), 3));
-            row.push(figure_or_dash(group.separate.map(|l| l.scale), 4));
-            row.push(self.unit.clone());
-            row.push(notes.marks(&group.notes));
-            table.row(row);
-        }
-        table.text()
-    }
-
-    fn models_table(&self, notes: &mut Notes) -> String {
-        let mut table = Table::new([
-            ("model", Align::Left),
-            ("parameters", Align::Right),
-            ("ln likelihood", Align::Right),
-            ("AICc", Align::Right),
-            ("", Align::Left),
-            ("", Align::Left),
-        ]);
-        let fixed = |value: Option<f64>| value.map_or_else(|| "–".into(), |v| format!("{v:.2}"));
-        for model in &self.models {
-            let shape = match model.name {
-                "pooled" => self.groups.first().and_then(|g| g.pooled).map(|l| l.shape),
-                "common-shape" => self.common_shape,
-                _ => None,
-            };
-            let name = match shape {
-                Some(shape) => format!("{}, shape {}", model.name, figure(shape, 3)),
-                None => model.name.to_owned(),
-            };
-            table.row([
-                name,
-                model.parameters.to_string(),
-                fixed(model.log_likelihood),
-                fixed(model.aicc),
-                if model.chosen {
-                    "kept".into()
-                } else {
-                    String::new()
-                },
-                notes.marks(&model.notes),
-            ]);
-        }
-        table.text()
-    }
-
-    fn tests_table(&self) -> String {
-        let mut table = Table::new([
-            ("test", Align::Left),
-            ("chi-square", Align::Right),
-            ("degrees of freedom", Align::Right),
-            ("p", Align::Right),
-        ]);
-        for test in &self.tests {
-            table.row([
-                test.name.to_owned(),
-                figure_or_dash(test.statistic, 3),
-                test.df.to_string(),
-                test.p.map_or_else(|| "–".into(), bare_p),
-            ]);
-        }
-        table.text()
-    }
-}
-
-const DIFFER: &str = "differ";
-
-/// The least criterion alone is no finding: the test says how sure the difference is.
-fn differ(found: &Comparison, question: Question) -> &'static str {
-    if found.test(question).is_some_and(|(_, p)| p < 0.05) {
-        DIFFER
-    } else {
-        "may differ"
-    }
 }
 
 fn per_1000(saving: Saving) -> SavingView {
@@ -590,65 +345,4 @@ fn per_1000(saving: Saving) -> SavingView {
         lower: 1_000.0 * saving.lower,
         upper: 1_000.0 * saving.upper,
     }
-}
-
-/// "p 0.031", "p < 0.001".
-fn p_words(p: f64) -> String {
-    format!("p {}", bare_p(p))
-}
-
-fn bare_p(p: f64) -> String {
-    if p < 0.001 {
-        "< 0.001".into()
-    } else {
-        format!("{p:.3}")
-    }
-}
-
-/// Why a model has no estimate, if it has none.
-fn why_not(found: &Comparison, model: Nested) -> Option<String> {
-    let reason = match model {
-        Nested::Pooled => found.pooled.as_ref().err().map(ToString::to_string),
-        Nested::CommonShape => found.common.as_ref().err().map(ToString::to_string),
-        Nested::Separate => {
-            let without = found.separate.iter().filter(|fit| fit.is_err()).count();
-            (without > 0).then(|| {
-                format!(
-                    "{without} of {} groups have no life of their own",
-                    found.separate.len()
-                )
-            })
-        }
-    }?;
-    Some(format!("no estimate ({}): {reason}", model.word()))
-}
-
-fn ratio_note(note: RatioNote, group: &str, to: &str) -> String {
-    let no_failure = |name: &str| {
-        format!(
-            "no failure in {name}: its scale has no upper end, and likelihood-ratio limits close \
-             the other side"
-        )
-    };
-    let no_survivor = |name: &str| {
-        format!(
-            "nothing in {name} is known to have survived: its scale has no lower end, and \
-             likelihood-ratio limits close the other side"
-        )
-    };
-    match note {
-        RatioNote::GroupWithoutFailure => no_failure(group),
-        RatioNote::BaseWithoutFailure => no_failure(to),
-        RatioNote::GroupWithoutSurvivor => no_survivor(group),
-        RatioNote::BaseWithoutSurvivor => no_survivor(to),
-        RatioNote::NoPosterior(reason) => {
-            format!("no posterior limits, likelihood-ratio limits instead: {reason}")
-        }
-    }
-}
-
-/// "12 lives without a batch are left out", for notes.
-pub fn left_out(lives: u64, what: &str) -> String {
-    let verb = if lives == 1 { "is" } else { "are" };
-    format!("{} without a {what} {verb} left out", counted_lives(lives))
 }

@@ -1,7 +1,7 @@
-//! Estimates without a model as JSON, CSV and a table. The JSON keys are a contract.
+//! Estimates without a model as JSON and CSV. The JSON keys are a contract.
 //!
 //! In: estimates of the model room, each with what it is an estimate of. Out: text.
-//! Never: statistics.
+//! Never: statistics; tables (see `curves_table`).
 //!
 //! `estimate` is the share surviving just after `time` (kaplan-meier, turnbull), the cumulative
 //! hazard (nelson-aalen) or the share failed by the mode (cumulative-incidence). A turnbull step
@@ -11,7 +11,7 @@
 use serde::Serialize;
 
 use super::fit::GroupName;
-use super::table::{Align, Notes, Table, cell, csv_text, figure, usage};
+use super::table::{cell, csv_text, usage};
 use crate::life::{Sample, counted_lives};
 use crate::model::nonparametric::{
     HazardSum, Incidence, ModeIncidence, NonparametricError, ProductLimit, Step, Turnbull, Watch,
@@ -41,23 +41,6 @@ impl CurveKind {
             CurveKind::NelsonAalen => "nelson-aalen",
             CurveKind::Turnbull => "turnbull",
             CurveKind::CumulativeIncidence => "cumulative-incidence",
-        }
-    }
-
-    fn words(self) -> &'static str {
-        match self {
-            CurveKind::KaplanMeier => "share surviving, product-limit estimate (Kaplan-Meier)",
-            CurveKind::NelsonAalen => "cumulative hazard (Nelson-Aalen)",
-            CurveKind::Turnbull => "share surviving, estimate from windows (Turnbull)",
-            CurveKind::CumulativeIncidence => "share failed by mode (cumulative incidence)",
-        }
-    }
-
-    fn column(self) -> &'static str {
-        match self {
-            CurveKind::KaplanMeier | CurveKind::Turnbull => "surviving",
-            CurveKind::NelsonAalen => "cumulative hazard",
-            CurveKind::CumulativeIncidence => "failed",
         }
     }
 }
@@ -118,7 +101,7 @@ pub struct CurveView {
     pub steps: Vec<StepView>,
     pub notes: Vec<String>,
     #[serde(skip)]
-    unit: String,
+    pub(super) unit: String,
 }
 
 /// One step of an estimate.
@@ -145,7 +128,7 @@ pub enum Events {
 
 impl Events {
     /// In full.
-    fn text(self) -> String {
+    pub(super) fn text(self) -> String {
         match self {
             Events::Counted(events) => events.to_string(),
             Events::Expected(events) => events.to_string(),
@@ -350,102 +333,6 @@ impl CurveView {
         }
         self.notes.extend(notes);
     }
-
-    /// `packing P1, machine H-02, mode leak: …`
-    fn heading(&self) -> String {
-        let mut who: Vec<String> = Vec::new();
-        let slot = [&self.component, &self.position].map(|part| part.clone().unwrap_or_default());
-        let slot = slot.join(" ").trim().to_owned();
-        if !slot.is_empty() {
-            who.push(slot);
-        }
-        for (word, value) in [("machine", &self.machine), ("group", &self.group)] {
-            if let Some(value) = value {
-                who.push(format!("{word} {value}"));
-            }
-        }
-        match (&self.mode, self.kind) {
-            (Some(mode), _) => who.push(format!("mode {mode}")),
-            (None, CurveKind::CumulativeIncidence) if !self.steps.is_empty() => {
-                who.push("mode not stated".into());
-            }
-            _ => {}
-        }
-        let mut counts = vec![
-            counted_lives(self.lives),
-            counted(self.failures, "failure", "failures"),
-        ];
-        if self.intervals > 0 {
-            counts.push(counted(self.intervals, "interval", "intervals"));
-        }
-        counts.push(counted(self.suspensions, "suspension", "suspensions"));
-        if self.excluded > 0 {
-            counts.push(format!("{} more of no use to it", self.excluded));
-        }
-        let who = if who.is_empty() {
-            String::new()
-        } else {
-            format!("{}: ", who.join(", "))
-        };
-        format!("{who}{}; {}", self.kind.words(), counts.join(", "))
-    }
-
-    fn table(&self) -> String {
-        let share = self.kind != CurveKind::NelsonAalen;
-        let value = |value: f64| {
-            if share {
-                format!("{:.1} %", 100.0 * value)
-            } else {
-                figure(value, 3)
-            }
-        };
-        let turnbull = self.kind == CurveKind::Turnbull;
-        let usage_heading = if self.unit.is_empty() {
-            "usage".to_owned()
-        } else {
-            format!("usage ({})", self.unit)
-        };
-        // 0.9 is no whole number of per cent in binary.
-        let level = (self.confidence * 1e8).round() / 1e6;
-        let limits = format!("{level} % limits");
-        let events = if turnbull {
-            "failures expected"
-        } else {
-            "failures"
-        };
-        let mut headings = vec![(usage_heading.as_str(), Align::Right)];
-        if !turnbull {
-            headings.push(("at risk", Align::Right));
-        }
-        headings.push((events, Align::Right));
-        headings.push((self.kind.column(), Align::Right));
-        if !turnbull {
-            headings.push((&limits, Align::Right));
-        }
-        let mut table = Table::new(headings);
-        for step in &self.steps {
-            let mut cells = vec![match step.from {
-                Some(from) => format!("{} to {}", usage(from), usage(step.time)),
-                None => usage(step.time),
-            }];
-            if !turnbull {
-                cells.push(step.at_risk.map_or_else(String::new, |n| n.to_string()));
-            }
-            cells.push(match step.events {
-                Events::Counted(_) => step.events.text(),
-                Events::Expected(events) => figure(events, 3),
-            });
-            cells.push(value(step.estimate));
-            if !turnbull {
-                cells.push(match (step.lower, step.upper) {
-                    (Some(lower), Some(upper)) => format!("{} to {}", value(lower), value(upper)),
-                    _ => "–".into(),
-                });
-            }
-            table.row(cells);
-        }
-        table.text()
-    }
 }
 
 fn with_unit(text: String, unit: &str) -> String {
@@ -488,22 +375,5 @@ impl CurvesView {
                 })
             }),
         )
-    }
-
-    /// For reading: a table an estimate, notes beneath all of them.
-    pub fn text(&self) -> String {
-        let mut notes = Notes::default();
-        let mut text = String::new();
-        for curve in &self.curves {
-            let marks = notes.marks(&curve.notes);
-            let space = if marks.is_empty() { "" } else { " " };
-            text.push_str(&format!("{}{space}{marks}\n", curve.heading()));
-            if !curve.steps.is_empty() {
-                text.push_str(&curve.table());
-            }
-            text.push('\n');
-        }
-        text.push_str(&notes.text());
-        text
     }
 }

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use super::fit_notes::notes_of;
 use super::modes::TogetherView;
-use super::table::{Align, Notes, Table, cell, csv_text, figure, figure_or_dash};
+use super::table::{Align, Notes, Table, cell, csv_text, figure, figure_or_dash, p_or_dash};
 use crate::life::Sample;
 use crate::model::examine::Examined;
 use crate::model::group::{Figure, SHARES};
@@ -400,7 +400,7 @@ impl FitsView {
             }
             row.push(fit.unit.clone());
             if tested {
-                row.push(p_text(fit.fit_test.and_then(|t| t.p)));
+                row.push(p_or_dash(fit.fit_test.and_then(|t| t.p)));
             }
             if ranks {
                 row.push(figure_or_dash(fit.r_squared, 3));
@@ -474,14 +474,6 @@ const TAIL: [&str; 9] = [
     "r_squared_critical",
     "notes",
 ];
-
-fn p_text(p: Option<f64>) -> String {
-    match p {
-        None => "–".into(),
-        Some(p) if p < 0.001 => "< 0.001".into(),
-        Some(p) => format!("{p:.3}"),
-    }
-}
 
 fn limits_text(view: FigureView, digits: i32) -> String {
     if view.lower.is_none() && view.upper.is_none() {

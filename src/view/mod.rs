@@ -5,13 +5,20 @@
 
 pub mod answer;
 pub mod compare;
+mod compare_table;
+mod compare_words;
 pub mod curves;
+mod curves_table;
 pub mod findings;
 pub mod fit;
 pub mod fit_notes;
 pub mod interval;
+mod interval_merge;
+mod interval_modes;
 pub mod lives;
 pub mod modes;
 pub mod recur;
+mod recur_table;
+mod recur_words;
 pub mod stated;
 pub mod table;

@@ -1,13 +1,13 @@
-//! The repairable view as JSON, CSV and a table. The JSON keys are a contract.
+//! The repairable view as JSON. The JSON keys are a contract.
 //!
-//! In: [`Analysis`] of [`Units`]. Out: text. Never: statistics.
+//! In: [`Analysis`] of [`Units`]. Out: [`RecurView`] and its JSON. Never: statistics, nor sentences
+//! (see `recur_words`), tables or CSV (see `recur_table`).
 
 use serde::Serialize;
 
-use super::table::{Align, Notes, Table, cell, csv_text, figure, figure_or_dash};
-use crate::quantity::{counted, thousands};
-use crate::recurrence::power_law::{Bounds, LimitsKind};
-use crate::recurrence::{Analysis, Step, TrendTest, Units, Verdict};
+use super::recur_words::{event_notes, mcf_notes, verdict};
+use crate::recurrence::power_law::Bounds;
+use crate::recurrence::{Analysis, Step, TrendTest, Units};
 
 /// Which limits the mean cumulative function is shown with.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -73,9 +73,9 @@ pub struct BodyView {
     pub notes: Vec<String>,
     /// Earliest start and longest end.
     #[serde(skip)]
-    window: Option<(f64, f64)>,
+    pub(super) window: Option<(f64, f64)>,
     #[serde(skip)]
-    short: &'static str,
+    pub(super) short: &'static str,
 }
 
 #[derive(Debug, Clone, Copy, Serialize)]
@@ -144,9 +144,6 @@ pub struct LimitsView {
     pub mcf: &'static str,
     pub confidence: f64,
 }
-
-/// Fewest units for which normal limits hold nearly what they promise.
-const ENOUGH_UNITS: usize = 20;
 
 impl BodyView {
     /// `notes` come first; what the analysis leaves open is added.
@@ -238,346 +235,11 @@ fn power_law(found: &Analysis, confidence: f64) -> Option<PowerLawView> {
     })
 }
 
-/// The verdict as a sentence with its evidence, and in a few words.
-fn verdict(found: &Analysis) -> (String, &'static str) {
-    let (words, short) = match found.trend.verdict() {
-        Verdict::NoEvents => ("no event tells of a trend", "no event tells"),
-        Verdict::TooFew => (
-            "too few events to tell of a trend",
-            "too few events to tell",
-        ),
-        Verdict::Faster => ("events come faster with usage", "faster with usage"),
-        Verdict::Slower => ("events come slower with usage", "slower with usage"),
-        Verdict::PerhapsFaster => (
-            "events perhaps come faster with usage: one test of two says so",
-            "perhaps faster",
-        ),
-        Verdict::PerhapsSlower => (
-            "events perhaps come slower with usage: one test of two says so",
-            "perhaps slower",
-        ),
-        Verdict::Uneven => (
-            "events come neither evenly nor drifting one way: the tests disagree",
-            "uneven: tests disagree",
-        ),
-        Verdict::None => ("no trend seen", "none seen"),
-    };
-    let sentence = match found.trend.tests {
-        Some((laplace, chi_square)) => format!(
-            "{words} (Laplace p {}, chi-square p {})",
-            p_value(laplace.p()),
-            p_value(chi_square.p())
-        ),
-        None => words.into(),
-    };
-    (sentence, short)
-}
-
-fn p_value(p: f64) -> String {
-    match p {
-        p if p < 0.001 => "< 0.001".into(),
-        p if p < 0.1 => format!("{p:.3}"),
-        p => format!("{p:.2}"),
-    }
-}
-
-/// What the curve's limits leave open.
-fn mcf_notes(units: usize, steps: &[Step], kind: McfLimits) -> Vec<String> {
-    let mut notes = Vec::new();
-    let known = |step: &&Step| step.variance.is_some();
-    let fewest = steps.iter().filter(known).map(|s| s.least_at_risk).min();
-    match steps.iter().find(|s| s.variance.is_none()) {
-        Some(_) if units == 1 => notes.push(
-            "one unit alone shows no spread between units: the mean curve has no limits".into(),
-        ),
-        Some(first) => notes.push(format!(
-            "at {} the mean curve rests on one unit alone, which shows no spread between units: \
-             no limits from there on",
-            thousands(first.time, 0)
-        )),
-        None => {}
-    }
-    if steps
-        .iter()
-        .filter(known)
-        .any(|s| s.standard_error().is_none())
-    {
-        notes.push(
-            "where all units have had as many events each, the mean curve has no limits".into(),
-        );
-    }
-    if let Some(fewest) = fewest.filter(|n| *n < ENOUGH_UNITS && kind == McfLimits::Normal) {
-        notes.push(format!(
-            "limits of the mean curve rest on {} somewhere: normal limits are too narrow then \
-             (90 % ones hold the truth in 69 % of cases with 3 units, 79 % with 5, 85 % with \
-             10, by simulation); --limits student widens them",
-            counted(fewest as u64, "unit", "units")
-        ));
-    }
-    notes
-}
-
-/// What the events leave open.
-fn event_notes(units: &Units, found: &Analysis) -> Vec<String> {
-    let mut notes = Vec::new();
-    if (1..crate::recurrence::trend::FEW).contains(&found.trend.events) {
-        notes.push("fewer than four events: the trend tests tell little".into());
-    }
-    if units.ties() > 0 {
-        notes.push(
-            "some events came at the same usage as another of their unit: the trend tests take \
-             them as independent, so that p is too small where one cause brought several"
-                .into(),
-        );
-    }
-    match &found.power_law {
-        Err(reason) if units.events() > 0 => notes.push(format!("no power law: {reason}")),
-        Err(_) => {}
-        Ok(law) if law.shape_limits(0.9).kind == LimitsKind::Approximate => notes.push(
-            "limits of shape and intensity are approximate: exact ones need units watched over \
-             one window from 0"
-                .into(),
-        ),
-        Ok(_) => {}
-    }
-    if let Some((_, Some(p))) = found.fit_test.filter(|(_, p)| p.is_some_and(|p| p < 0.05)) {
-        notes.push(format!(
-            "a power law does not fit these events (Cramér-von Mises p {})",
-            p_value(p)
-        ));
-    }
-    notes
-}
-
 impl RecurView {
     pub fn json(&self) -> Result<String, serde_json::Error> {
         match self.groups.as_slice() {
             [one] if self.alone => serde_json::to_string_pretty(&one.body),
             _ => serde_json::to_string_pretty(self),
         }
-    }
-
-    /// One row a figure: the steps of the curve (`mcf`), then tests and power law.
-    pub fn csv(&self) -> Result<String, csv::Error> {
-        let headings = [
-            "group",
-            "machine",
-            "component",
-            "figure",
-            "time",
-            "at_risk",
-            "events",
-            "estimate",
-            "lower",
-            "upper",
-            "p",
-        ];
-        csv_text(&headings, self.groups.iter().flat_map(GroupView::csv_rows))
-    }
-
-    /// A row a group, the notes, then each mean curve in some steps.
-    pub fn table(&self) -> String {
-        let mut notes = Notes::default();
-        let unit = self.unit();
-        let per = format!("per 1,000{unit}");
-        let now = format!("between events{}", if unit.is_empty() { "" } else { "," });
-        let now = format!("{now}{unit}");
-        let mut table = Table::new([
-            (if self.alone { "" } else { "group" }, Align::Left),
-            ("units", Align::Right),
-            ("watched", Align::Right),
-            ("events", Align::Right),
-            (per.as_str(), Align::Right),
-            ("Laplace p", Align::Right),
-            ("chi-square p", Align::Right),
-            ("shape", Align::Right),
-            (now.as_str(), Align::Right),
-            ("trend", Align::Left),
-            ("", Align::Left),
-        ]);
-        for group in &self.groups {
-            table.row(group.summary(&mut notes));
-        }
-        let mut text = table.text();
-        let confidence = self
-            .groups
-            .first()
-            .map_or(0.9, |g| g.body.limits.confidence);
-        text.push_str(&format!(
-            "shape above 1: faster and faster; usage between events: by the power law at the end \
-             of the watch; {:.0} % limits in brackets\n",
-            100.0 * confidence
-        ));
-        let rows = if self.groups.len() == 1 { 14 } else { 5 };
-        let mut curves = Table::new([
-            (if self.alone { "" } else { "group" }, Align::Left),
-            ("usage", Align::Right),
-            ("at risk", Align::Right),
-            ("events a unit", Align::Right),
-            ("lower", Align::Right),
-            ("upper", Align::Right),
-        ]);
-        for group in &self.groups {
-            for step in thinned(&group.body.mcf, rows) {
-                curves.row([
-                    group.label(),
-                    thousands(step.time, 0),
-                    step.at_risk.to_string(),
-                    figure(step.estimate, 3),
-                    figure_or_dash(step.lower, 3),
-                    figure_or_dash(step.upper, 3),
-                ]);
-            }
-        }
-        // What holds for all groups stands last and marks no row.
-        notes.marks(&self.notes);
-        if !notes.text().is_empty() {
-            text.push('\n');
-            text.push_str(&notes.text());
-        }
-        if !curves.is_empty() {
-            text.push_str("\nMean events a unit by usage (all steps: --format csv or json)\n");
-            text.push_str(&curves.text());
-        }
-        text
-    }
-
-    /// The unit of usage with a blank before it, where all groups share one.
-    fn unit(&self) -> String {
-        let mut units = self.groups.iter().map(|g| g.body.usage_unit.as_deref());
-        match units.next().flatten() {
-            Some(first) if !first.is_empty() && units.all(|u| u == Some(first)) => {
-                format!(" {first}")
-            }
-            _ => String::new(),
-        }
-    }
-}
-
-/// About `rows` steps, evenly spread, the first and last among them.
-fn thinned(steps: &[StepView], rows: usize) -> Vec<&StepView> {
-    if steps.len() <= rows {
-        return steps.iter().collect();
-    }
-    (0..rows)
-        .filter_map(|n| steps.get(n * (steps.len() - 1) / (rows - 1)))
-        .collect()
-}
-
-impl GroupView {
-    fn label(&self) -> String {
-        self.name.group.clone().unwrap_or_default()
-    }
-
-    fn summary(&self, notes: &mut Notes) -> [String; 11] {
-        let body = &self.body;
-        let p = |n: usize| {
-            let test = body.trend.get(n).and_then(|t: &TestView| t.p);
-            test.map_or_else(|| "–".into(), p_value)
-        };
-        let with = |estimate: f64, sides: SidesView, digits: i32| {
-            format!(
-                "{} ({} to {})",
-                figure(estimate, digits),
-                figure_or_dash(sides.lower, digits),
-                figure_or_dash(sides.upper, digits)
-            )
-        };
-        let law = body.power_law;
-        [
-            self.label(),
-            body.units.to_string(),
-            body.window.map_or_else(String::new, |(from, to)| {
-                format!("{} to {}", thousands(from, 0), thousands(to, 0))
-            }),
-            body.events.to_string(),
-            figure(1_000.0 * body.events as f64 / body.usage, 3),
-            p(0),
-            p(1),
-            law.map_or_else(|| "–".into(), |l| with(l.shape, l.shape_limits, 2)),
-            law.map_or_else(|| "–".into(), |l| with(l.mtbf, l.mtbf_limits, 3)),
-            body.short.into(),
-            notes.marks(&body.notes),
-        ]
-    }
-
-    fn csv_rows(&self) -> Vec<Vec<String>> {
-        let body = &self.body;
-        let text = |value: &Option<String>| value.clone().unwrap_or_default();
-        let name = [
-            text(&self.name.group),
-            text(&self.name.machine),
-            text(&self.name.component),
-        ];
-        let row = |figure: &str, rest: [String; 7]| -> Vec<String> {
-            let mut row = name.to_vec();
-            row.push(figure.into());
-            row.extend(rest);
-            row
-        };
-        let none = String::new;
-        let mut rows: Vec<Vec<String>> = body
-            .mcf
-            .iter()
-            .map(|s| {
-                row(
-                    "mcf",
-                    [
-                        s.time.to_string(),
-                        s.at_risk.to_string(),
-                        s.events.to_string(),
-                        s.estimate.to_string(),
-                        cell(s.lower),
-                        cell(s.upper),
-                        none(),
-                    ],
-                )
-            })
-            .collect();
-        let units = body.units.to_string();
-        let events = body.events.to_string();
-        for t in &body.trend {
-            let rest = [
-                none(),
-                units.clone(),
-                events.clone(),
-                cell(t.statistic),
-                none(),
-                none(),
-                cell(t.p),
-            ];
-            rows.push(row(t.test, rest));
-        }
-        if let Some(law) = body.power_law {
-            let figures = [
-                ("shape", Some(law.shape), law.shape_limits),
-                ("intensity", Some(law.intensity), law.intensity_limits),
-                ("mtbf", Some(law.mtbf), law.mtbf_limits),
-            ];
-            for (figure, value, sides) in figures {
-                let rest = [
-                    law.at.to_string(),
-                    units.clone(),
-                    events.clone(),
-                    cell(value),
-                    cell(sides.lower),
-                    cell(sides.upper),
-                    none(),
-                ];
-                rows.push(row(figure, rest));
-            }
-            for (figure, value) in [
-                ("scale", law.scale),
-                ("shape_unbiased", law.shape_unbiased),
-                ("mtbf_unbiased", law.mtbf_unbiased),
-            ] {
-                let mut rest = [(); 7].map(|()| String::new());
-                rest[1] = units.clone();
-                rest[2] = events.clone();
-                rest[3] = cell(value);
-                rows.push(row(figure, rest));
-            }
-        }
-        rows
     }
 }

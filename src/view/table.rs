@@ -140,6 +140,20 @@ pub fn percent(share: f64) -> String {
     }
 }
 
+/// A p value: three decimals, "< 0.001" below them.
+pub fn p_value(p: f64) -> String {
+    if p < 0.001 {
+        "< 0.001".into()
+    } else {
+        format!("{p:.3}")
+    }
+}
+
+/// A p value, or a dash where there is none.
+pub fn p_or_dash(p: Option<f64>) -> String {
+    p.map_or_else(|| "–".into(), p_value)
+}
+
 /// Rows as CSV text.
 pub fn csv_text(
     headings: &[&str],

@@ -17,6 +17,8 @@
 mod conditional;
 mod from_nodes;
 mod panel;
+mod prior;
+mod reach;
 pub mod several;
 
 use statrs::function::gamma::ln_gamma;
@@ -25,6 +27,8 @@ use thiserror::Error;
 use self::conditional::{Conditional, ScaleTable, ln_scale_mass};
 pub(crate) use self::from_nodes::GridNode;
 use self::panel::Panel;
+pub use self::prior::ShapePrior;
+use self::reach::{B_REACH, climb, edges, spread_at};
 use super::common_shape::{OwnScale, open_end};
 use super::family::Family;
 use super::fit::best_scale;
@@ -34,63 +38,6 @@ use super::limits::Limits;
 use super::numeric::{GAUSS_10, root};
 use super::target::Target;
 use crate::life::{End, Sample};
-
-/// What is believed of the shape before the data.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum ShapePrior {
-    /// 1/shape: flat in ln shape. Needs two failures or more.
-    Flat,
-    /// ln shape normal.
-    LogNormal { mean: f64, sd: f64 },
-}
-
-impl ShapePrior {
-    /// The weak prior of decisions: ln shape ~ N(ln 2, 0.6²), 90 % between 0.75 and 5.4.
-    /// Our own choice, wide enough for wear (2 to 5), chance (1) and early failure (0.8);
-    /// `examples/decision_study.rs` shows what it costs and gains.
-    pub const DECISION: ShapePrior = ShapePrior::LogNormal {
-        mean: std::f64::consts::LN_2,
-        sd: 0.6,
-    };
-
-    /// The prior whose 5 % and 95 % points are `low` and `high`.
-    ///
-    /// Domain: `0 < low < high`, finite; else `None`.
-    pub fn from_points(low: f64, high: f64) -> Option<Self> {
-        (low > 0.0 && low < high && high.is_finite()).then(|| ShapePrior::LogNormal {
-            mean: 0.5 * (low.ln() + high.ln()),
-            sd: (high / low).ln() / (2.0 * 1.644_853_626_951_472_2),
-        })
-    }
-
-    /// Its 5 % and 95 % points; `None` for the flat one.
-    pub fn points(self) -> Option<(f64, f64)> {
-        match self {
-            ShapePrior::Flat => None,
-            ShapePrior::LogNormal { mean, sd } => {
-                let reach = 1.644_853_626_951_472_2 * sd;
-                Some(((mean - reach).exp(), (mean + reach).exp()))
-            }
-        }
-    }
-
-    /// Width of the panels around the peak, in standard deviations. Limits far out in the
-    /// tails of a quantile need a finer rule than the means a decision takes.
-    fn panel(self) -> f64 {
-        match self {
-            ShapePrior::Flat => 1.0,
-            ShapePrior::LogNormal { .. } => 1.6,
-        }
-    }
-
-    /// Log density in ln shape, up to a constant.
-    pub(crate) fn ln_density(self, b: f64) -> f64 {
-        match self {
-            ShapePrior::Flat => 0.0,
-            ShapePrior::LogNormal { mean, sd } => -0.5 * ((b - mean) / sd).powi(2),
-        }
-    }
-}
 
 /// Why there is no posterior.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
@@ -134,12 +81,8 @@ pub struct Posterior {
     shape_table: Option<ScaleTable>,
 }
 
-/// Density is followed down to e^(−DROP) of its peak: 5e-12.
-const DROP: f64 = 26.0;
 /// Nodes lighter than this share of the peak are left out.
 const LEAST_WEIGHT: f64 = 1e-11;
-/// ln shape beyond which a density that has not fallen counts as open.
-const B_REACH: f64 = 45.0;
 
 impl Posterior {
     /// Builds the posterior.
@@ -489,65 +432,4 @@ fn node_at(likelihood: &Likelihood, failures: u64, b: f64) -> (f64, Conditional)
 /// The scale's distribution at `b`.
 fn conditional_at(likelihood: &Likelihood, failures: u64, b: f64) -> Conditional {
     node_at(likelihood, failures, b).1
-}
-
-/// Climbs from `start` to the peak of the density: `(b, ln density)`.
-fn climb(density: impl Fn(f64) -> f64, start: f64) -> Option<(f64, f64)> {
-    let (mut b, mut top) = (start, density(start));
-    let mut step = 0.5;
-    while step > 0.01 {
-        let (left, right) = (density(b - step), density(b + step));
-        let best = left.max(right);
-        if best > top {
-            b += if right >= left { step } else { -step };
-            top = best;
-            if b.abs() > B_REACH {
-                return None;
-            }
-        } else {
-            step *= 0.4;
-        }
-    }
-    top.is_finite().then_some((b, top))
-}
-
-/// Standard deviation of the normal curve that bends as the density does at its peak.
-fn spread_at(density: impl Fn(f64) -> f64, peak: f64, top: f64) -> f64 {
-    let mut step = 0.05;
-    // A flat top gives no curvature at a small step; widen until it has fallen.
-    loop {
-        let fall = 2.0 * top - density(peak - step) - density(peak + step);
-        if fall > 1e-3 || step > 3.0 {
-            return (step / fall.max(1e-9).sqrt()).clamp(1e-4, 2.0);
-        }
-        step *= 2.0;
-    }
-}
-
-/// Panel edges over the whole stretch where the density matters: even around the peak,
-/// wider out in the tails, where it only decays.
-fn edges(density: impl Fn(f64) -> f64, peak: f64, top: f64, first: f64) -> Option<Vec<f64>> {
-    let side = |sign: f64| -> Option<Vec<f64>> {
-        let mut width = first;
-        let mut edge = peak;
-        let mut list = Vec::new();
-        loop {
-            edge += sign * width;
-            list.push(edge);
-            if density(edge) < top - DROP {
-                return Some(list);
-            }
-            if edge.abs() > B_REACH {
-                return None;
-            }
-            if list.len() > 3 {
-                width = (width * 1.25).min(2.0);
-            }
-        }
-    };
-    let mut edges = side(-1.0)?;
-    edges.reverse();
-    edges.push(peak);
-    edges.extend(side(1.0)?);
-    Some(edges)
 }
