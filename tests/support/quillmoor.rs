@@ -352,6 +352,7 @@ fn packing() -> (Vec<Recommendation>, ComponentSection) {
                 why: "A likelihood-ratio test sees no difference between these positions \
                       (p = 0.41)."
                     .to_owned(),
+                judged: vec!["The model fits: of samples that follow it, 41 % lie as far from it or farther.".to_owned()],
                 fit: fit(
                     "wears out: failures come more often with usage",
                     limited("2.46", "1.98", "3.00"),
@@ -366,6 +367,7 @@ fn packing() -> (Vec<Recommendation>, ComponentSection) {
                 why: "Set apart: its lives are shorter than those of the other positions by \
                       more than chance (p = 0.0004)."
                     .to_owned(),
+                judged: vec!["The model fits: of samples that follow it, 41 % lie as far from it or farther.".to_owned()],
                 fit: fit(
                     "wears out: failures come more often with usage",
                     limited("2.41", "1.52", "3.48"),
