@@ -76,26 +76,43 @@ pub fn roles(lives: &[(Life, Option<&str>)], at: Option<f64>, confidence: f64) -
 mod tests {
     use super::*;
 
-    /// Wear-out drives, chance does not: even quantiles of shape 4 and of shape 0.8.
+    /// Wear-out drives, chance is beyond it: items that fail by the first of two modes, even
+    /// quantiles of shape 4 against those of shape 0.7 in a shuffled order.
     #[test]
     fn wear_drives_the_interval_and_chance_is_beyond_it() {
         let quantile = |shape: f64, scale: f64, n: i32| {
-            let p = (f64::from(n) - 0.3) / 10.4;
+            let p = f64::from(n) / 31.0;
             scale * (-(-p).ln_1p()).powf(1.0 / shape)
         };
-        let lives: Vec<(Life, Option<&str>)> = (1..=10)
-            .flat_map(|n| {
-                [
-                    (Life::failure(quantile(4.0, 1_000.0, n)), Some("leaking")),
-                    (Life::failure(quantile(0.8, 900.0, n)), Some("struck")),
-                ]
+        let lives: Vec<(Life, Option<&str>)> = (1..=30)
+            .map(|n| {
+                let worn = quantile(4.0, 1_000.0, n);
+                let struck = quantile(0.7, 900.0, n * 7 % 31);
+                if worn < struck {
+                    (Life::failure(worn), Some("leaking"))
+                } else {
+                    (Life::failure(struck), Some("struck"))
+                }
             })
             .collect();
         let roles = roles(&lives, Some(600.0), 0.9);
         assert_eq!(roles.len(), 2);
-        assert!(roles[0].drives && !roles[0].beyond_renewal());
-        assert!(!roles[1].drives && roles[1].beyond_renewal());
-        let (renewed, run) = roles[0].rates.unwrap();
+        let of = |mode: &str| {
+            roles
+                .iter()
+                .find(|r| r.mode.as_deref() == Some(mode))
+                .unwrap()
+        };
+        let (leaking, struck) = (of("leaking"), of("struck"));
+        assert!(leaking.drives && !leaking.beyond_renewal());
+        assert!(!struck.drives && struck.beyond_renewal());
+        let (renewed, run) = leaking.rates.unwrap();
         assert!(renewed < 0.5 * run);
+        // Without an interval there is nothing to drive.
+        assert!(
+            super::roles(&lives, None, 0.9)
+                .iter()
+                .all(|r| r.rates.is_none() && !r.drives)
+        );
     }
 }

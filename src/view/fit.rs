@@ -222,6 +222,39 @@ impl FitView {
         }
     }
 
+    /// The models side by side, for a single fit.
+    fn models_text(&self) -> String {
+        if self.models.is_empty() {
+            return String::new();
+        }
+        let mut table = Table::new([
+            ("model", Align::Left),
+            ("parameters", Align::Right),
+            ("ln likelihood", Align::Right),
+            ("AICc", Align::Right),
+            ("", Align::Left),
+        ]);
+        for model in &self.models {
+            let last = match &model.reason {
+                Some(reason) => reason.clone(),
+                None if model.chosen => "to go by".to_owned(),
+                None => String::new(),
+            };
+            table.row([
+                model.model.to_owned(),
+                model
+                    .parameters
+                    .map_or_else(|| "–".into(), |n| n.to_string()),
+                model
+                    .log_likelihood
+                    .map_or_else(|| "–".into(), |v| format!("{v:.2}")),
+                model.aicc.map_or_else(|| "–".into(), |v| format!("{v:.2}")),
+                last,
+            ]);
+        }
+        format!("\n{}\n", table.text())
+    }
+
     fn name(&self) -> [&str; 5] {
         [
             &self.component,
@@ -302,7 +335,9 @@ impl FitsView {
             row.push(fit.notes.join("; "));
             row
         });
-        csv_text(&headings, rows)
+        let width = headings.len();
+        let together = self.together.iter().map(|whole| whole.csv_row(width));
+        csv_text(&headings, rows.chain(together))
     }
 
     /// Rounded, one row a fit, notes beneath.
@@ -380,6 +415,9 @@ impl FitsView {
                 "\n{}\n",
                 self.legend(fit, mixed, lognormal, tested)
             ));
+        }
+        if let [only] = self.fits.as_slice() {
+            text.push_str(&only.models_text());
         }
         for whole in &self.together {
             text.push_str(&whole.text());

@@ -6,7 +6,7 @@
 use serde::Serialize;
 
 use super::fit::GroupName;
-use super::table::{figure, percent};
+use super::table::{cell, figure, percent};
 use crate::model::group::SHARES;
 use crate::model::modes::ModeFits;
 
@@ -91,6 +91,33 @@ impl TogetherView {
             notes,
             unit: unit.to_owned(),
         }
+    }
+
+    /// A row among the fits: names, counts left empty, mean and lives at shares.
+    pub(super) fn csv_row(&self, width: usize) -> Vec<String> {
+        let text = |part: &Option<String>| part.clone().unwrap_or_default();
+        let mut row = vec![
+            text(&self.component),
+            text(&self.position),
+            text(&self.machine),
+            "all together".to_owned(),
+            text(&self.group),
+        ];
+        // Lives, failures, suspensions, intervals, excluded.
+        row.extend(std::iter::repeat_n(String::new(), 5));
+        row.extend(["weibull a mode", "likelihood"].map(String::from));
+        // Shape, scale and location have no meaning for several modes.
+        row.extend(std::iter::repeat_n(String::new(), 12));
+        let estimates = std::iter::once(self.mean).chain(
+            (0..SHARES.len()).map(|n| self.life_at.get(n).map(|at: &TogetherLifeAt| at.estimate)),
+        );
+        for estimate in estimates {
+            row.push(cell(estimate));
+            row.extend(std::iter::repeat_n(String::new(), 3));
+        }
+        row.resize(width.saturating_sub(1), String::new());
+        row.push(self.notes.join("; "));
+        row
     }
 
     /// A sentence or two.

@@ -211,3 +211,57 @@ fn options_of_fit_that_contradict_each_other_are_refused() {
         assert!(said.contains(words), "{args:?}: {said}");
     }
 }
+
+/// Both modes of the pump, each with the other as cut short, and what they make together.
+#[test]
+fn modes_are_kept_apart_and_told_together() {
+    let pump = case("competing-modes", "modes-seal-bearing");
+    let mut text = String::from("lo,hi,mode\n");
+    for life in pump.data["lives"].as_array().unwrap() {
+        let cell = |key: &str| match &life[key] {
+            Value::Null => String::new(),
+            Value::String(text) => text.clone(),
+            value => value.to_string(),
+        };
+        text.push_str(&format!("{},{},{}\n", cell("lo"), cell("hi"), cell("mode")));
+    }
+    let file = lives_file(&text);
+    let path = file.path().to_str().unwrap();
+    let found = json(&["fit", "--lives", path, "--by", "mode"]);
+    let judge = |name: &str, value: &Value| {
+        pump.expected(name)
+            .unwrap_or_else(|| panic!("no {name}"))
+            .judge(&pump, value.as_f64().unwrap());
+    };
+    for fit in found["fits"].as_array().unwrap() {
+        let mode = fit["mode"].as_str().unwrap();
+        judge(&format!("shape[{mode}]"), &fit["shape"]["estimate"]);
+        judge(&format!("scale[{mode}]"), &fit["scale"]["estimate"]);
+        judge(&format!("loglik[{mode}]"), &fit["log_likelihood"]);
+    }
+    let whole = &found["together"][0];
+    judge("b10_all", &whole["life_at"][1]["estimate"]);
+    judge("b50_all", &whole["life_at"][2]["estimate"]);
+    judge("mttf_all", &whole["mean"]);
+    for part in whole["modes"].as_array().unwrap() {
+        judge(
+            &format!("share[{}]", part["mode"].as_str().unwrap()),
+            &part["share"],
+        );
+    }
+    let csv = wearbook(&["fit", "--lives", path, "--by", "mode", "--format", "csv"])
+        .output()
+        .unwrap();
+    let csv = String::from_utf8(csv.stdout).unwrap();
+    let mut rows = csv::Reader::from_reader(csv.as_bytes());
+    let mean = rows
+        .headers()
+        .unwrap()
+        .iter()
+        .position(|h| h == "mean_estimate")
+        .unwrap();
+    let last = rows.records().map(Result::unwrap).last().unwrap();
+    assert_eq!(&last[3], "all together");
+    let mttf: f64 = last[mean].parse().unwrap();
+    pump.expected("mttf_all").unwrap().judge(&pump, mttf);
+}

@@ -208,7 +208,6 @@ pub fn pool_partially(
         .map(|(nodes, (borrowed, member))| PartialGroup {
             posterior: Posterior::from_nodes(
                 whole.clone(),
-                shape,
                 failures,
                 nodes,
                 FINENESS,

@@ -3,7 +3,7 @@
 //! In: shapes with weights, each with a density of the scale on an even grid. Out: a
 //! [`Posterior`] that answers as any other. Never: a likelihood of its own.
 
-use super::{Conditional, Node, Posterior, ScaleTable, ShapePrior};
+use super::{Conditional, Node, Posterior, ScaleTable};
 use crate::model::likelihood::Likelihood;
 use crate::model::target::Target;
 use crate::model::weibull::{Weibull, ln_mean_factor};
@@ -31,7 +31,6 @@ impl Posterior {
     /// first value, step, values.
     pub(crate) fn from_nodes(
         whole: Likelihood,
-        prior: ShapePrior,
         failures: u64,
         nodes: Vec<GridNode>,
         fineness: f64,
@@ -59,7 +58,6 @@ impl Posterior {
         let filled = filled(values, FILLED);
         Posterior {
             likelihood: whole,
-            prior,
             failures,
             nodes,
             panels: Vec::new(),

@@ -16,8 +16,9 @@
 
 mod conditional;
 mod from_nodes;
-mod panels;
+mod panel;
 mod prior;
+mod reach;
 pub mod several;
 
 use statrs::function::gamma::ln_gamma;
@@ -25,8 +26,9 @@ use thiserror::Error;
 
 use self::conditional::{Conditional, ScaleTable, ln_scale_mass};
 pub(crate) use self::from_nodes::GridNode;
-use self::panels::{B_REACH, climb, edges, spread_at};
+use self::panel::Panel;
 pub use self::prior::ShapePrior;
+use self::reach::{B_REACH, climb, edges, spread_at};
 use super::common_shape::{OwnScale, open_end};
 use super::family::Family;
 use super::fit::best_scale;
@@ -71,21 +73,10 @@ pub(crate) struct Node {
     pub scale: Conditional,
 }
 
-/// One stretch of the shape axis with 10 nodes.
-#[derive(Debug, Clone, Copy)]
-struct Panel {
-    from: f64,
-    to: f64,
-    /// Probability below `from`.
-    below: f64,
-    mass: f64,
-}
-
 /// The posterior of shape and scale, ready to be asked.
 #[derive(Debug, Clone)]
 pub struct Posterior {
     likelihood: Likelihood,
-    prior: ShapePrior,
     failures: u64,
     nodes: Vec<Node>,
     panels: Vec<Panel>,
@@ -96,7 +87,7 @@ pub struct Posterior {
 }
 
 /// Nodes lighter than this share of the peak are left out.
-const LEAST_WEIGHT: f64 = 1e-14;
+const LEAST_WEIGHT: f64 = 1e-11;
 
 impl Posterior {
     /// Builds the posterior.
@@ -129,13 +120,14 @@ impl Posterior {
         for pair in edges.windows(2) {
             let (from, to) = (pair[0], pair[1]);
             let half = 0.5 * (to - from);
-            let mut mass = 0.0;
-            for (x, w) in GAUSS_10 {
+            let mut density = [0.0; 10];
+            for ((x, w), density) in GAUSS_10.into_iter().zip(&mut density) {
                 let b = from + half * (1.0 + x);
-                let weight = half * w * (marginal(b) - top).exp();
-                mass += weight;
+                // An open likelihood is tabulated anyway, and the table tells its mass too.
+                let (ln_data, scale) = node_at(&likelihood, failures, b);
+                *density = (ln_data + prior.ln_density(b) - top).exp();
+                let weight = half * w * *density;
                 if weight > LEAST_WEIGHT {
-                    let scale = conditional_at(&likelihood, failures, b);
                     let shape = b.exp();
                     nodes.push(Node {
                         shape,
@@ -145,13 +137,9 @@ impl Posterior {
                     });
                 }
             }
-            panels.push(Panel {
-                from,
-                to,
-                below: total,
-                mass,
-            });
-            total += mass;
+            let panel = Panel::new(from, to, total, &density);
+            total += panel.mass;
+            panels.push(panel);
         }
         if !(total.is_finite() && total > 0.0) {
             return Err(improper);
@@ -159,13 +147,9 @@ impl Posterior {
         for node in &mut nodes {
             node.weight /= total;
         }
-        for panel in &mut panels {
-            panel.below /= total;
-            panel.mass /= total;
-        }
+        let panels = panels.into_iter().map(|panel| panel.over(total)).collect();
         Ok(Posterior {
             likelihood,
-            prior,
             failures,
             nodes,
             panels,
@@ -191,7 +175,6 @@ impl Posterior {
                 scale,
             }],
             likelihood,
-            prior: ShapePrior::Flat,
             failures,
             panels: Vec::new(),
             shape_table: None,
@@ -251,7 +234,7 @@ impl Posterior {
         }
         match self.panels.iter().rfind(|panel| panel.from <= b) {
             Some(panel) if b >= panel.to => panel.below + panel.mass,
-            Some(panel) => panel.below + self.mass_between(panel.from, b),
+            Some(panel) => panel.below + panel.mass_to(b),
             None => 0.0,
         }
     }
@@ -277,19 +260,6 @@ impl Posterior {
         }
     }
 
-    fn mass_between(&self, from: f64, to: f64) -> f64 {
-        let half = 0.5 * (to - from);
-        GAUSS_10
-            .iter()
-            .map(|(x, w)| {
-                let b = from + half * (1.0 + x);
-                half * w
-                    * (ln_marginal(&self.likelihood, self.prior, self.failures, b) - self.ln_norm)
-                        .exp()
-            })
-            .sum()
-    }
-
     fn shape_quantile(&self, p: f64) -> Option<f64> {
         if let Some(table) = &self.shape_table {
             return Some(table.quantile(p).exp());
@@ -303,14 +273,9 @@ impl Posterior {
         if share >= panel.mass {
             return Some(end.exp());
         }
-        root(
-            |b| self.mass_between(panel.from, b) - share,
-            panel.from,
-            end,
-            1e-12,
-        )
-        .ok()
-        .map(f64::exp)
+        root(|b| panel.mass_to(b) - share, panel.from, end, 1e-12)
+            .ok()
+            .map(f64::exp)
     }
 
     /// Probability that the target's search value lies below `x`, and its slope in `x`.
@@ -453,24 +418,36 @@ fn bounding(sample: &Sample) -> u64 {
 /// Log of the unnormalised posterior density of `b`.
 fn ln_marginal(likelihood: &Likelihood, prior: ShapePrior, failures: u64, b: f64) -> f64 {
     let data = if likelihood.is_closed() {
-        let k = b.exp();
-        let r = failures as f64;
-        (r - 1.0) * b + k * likelihood.sum_ln_failures() - r * likelihood.power_sum(k).ln()
+        closed_at(likelihood, failures, b).0
     } else {
         ln_scale_mass(likelihood, best_scale(likelihood, b), b)
     };
     data + prior.ln_density(b)
 }
 
+/// Log of the likelihood's integral over the scale at `b`, without constants, and `ln S`.
+fn closed_at(likelihood: &Likelihood, failures: u64, b: f64) -> (f64, f64) {
+    let k = b.exp();
+    let r = failures as f64;
+    let ln_sum = likelihood.power_sum(k).ln();
+    (
+        (r - 1.0) * b + k * likelihood.sum_ln_failures() - r * ln_sum,
+        ln_sum,
+    )
+}
+
+/// Log of the likelihood's integral over the scale at `b`, and the scale's distribution there.
+fn node_at(likelihood: &Likelihood, failures: u64, b: f64) -> (f64, Conditional) {
+    if likelihood.is_closed() {
+        let (ln_data, ln_sum) = closed_at(likelihood, failures, b);
+        let order = failures;
+        return (ln_data, Conditional::Gamma { order, ln_sum });
+    }
+    let (ln_mass, table) = ScaleTable::new(likelihood, best_scale(likelihood, b), b);
+    (ln_mass, Conditional::Table(table))
+}
+
 /// The scale's distribution at `b`.
 fn conditional_at(likelihood: &Likelihood, failures: u64, b: f64) -> Conditional {
-    if likelihood.is_closed() {
-        let ln_sum = likelihood.power_sum(b.exp()).ln();
-        Conditional::Gamma {
-            order: failures,
-            ln_sum,
-        }
-    } else {
-        Conditional::Table(ScaleTable::new(likelihood, best_scale(likelihood, b), b))
-    }
+    node_at(likelihood, failures, b).1
 }

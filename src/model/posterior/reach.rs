@@ -3,8 +3,8 @@
 //!
 //! In: a log density. Out: peak, spread, panel edges. Never: what the density is of.
 
-/// Density is followed down to e^(−DROP) of its peak: 1e-14.
-const DROP: f64 = 32.0;
+/// Density is followed down to e^(−DROP) of its peak: 5e-12.
+const DROP: f64 = 26.0;
 /// ln shape beyond which a density that has not fallen counts as open.
 pub(super) const B_REACH: f64 = 45.0;
 
