@@ -8,7 +8,7 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::{FromPrimitive, ToPrimitive};
 
 use super::evidence::{self, Ask};
-use super::select::{Select, confidence, folders, positive};
+use super::select::{Select, confidence, folders, mode_in_file, positive};
 use super::{CommandError, Fault, Format, Outcome, Ui};
 use crate::cost::{CostBasis, CostFrom};
 use crate::intake::lives_csv;
@@ -308,14 +308,7 @@ fn from_file(args: &CompareArgs, file: &Path) -> Result<Gathered, CommandError> 
                 .cured_by("add a column group that says which lives belong together"),
         ));
     }
-    if let Some(mode) = &args.mode
-        && !lives.iter().any(|l| l.mode.as_ref() == Some(mode))
-    {
-        return Err(CommandError::wrong_use(
-            format!("no life in the file ended by mode \"{mode}\""),
-            "the column mode names how each life ended",
-        ));
-    }
+    mode_in_file(&lives, args.mode.as_deref())?;
     let mut groups = Vec::new();
     let mut nameless = 0;
     for life in &lives {

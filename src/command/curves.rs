@@ -8,6 +8,7 @@ use std::path::Path;
 use clap::ValueEnum;
 use rayon::prelude::*;
 
+use super::select::mode_in_file;
 use super::{CommandError, Fault};
 use crate::intake::lives_csv;
 use crate::life::{Life, LifeRow, Sample};
@@ -77,14 +78,7 @@ impl Asked<'_> {
             ));
         }
         let lives = lives_csv::read(file)?;
-        if let Some(mode) = self.mode
-            && !lives.iter().any(|l| l.mode.as_deref() == Some(mode))
-        {
-            return Err(CommandError::wrong_use(
-                format!("no life in the file ended by mode \"{mode}\""),
-                "the column mode names how each life ended",
-            ));
-        }
+        mode_in_file(&lives, self.mode)?;
         let mut groups: Vec<Group> = Vec::new();
         let mut places: HashMap<Option<String>, usize> = HashMap::new();
         for life in lives {

@@ -8,7 +8,7 @@ use clap::ValueEnum;
 use rayon::prelude::*;
 
 use super::fit_ask::How;
-use super::select::Select;
+use super::select::{Select, mode_in_file};
 use super::trend_note::trend_note;
 use super::{CommandError, Fault, Format, Outcome, Ui};
 use crate::intake::lives_csv;
@@ -209,14 +209,7 @@ fn from_file(args: &FitArgs, file: &std::path::Path) -> Result<Vec<Group>, Comma
         ));
     }
     let lives = lives_csv::read(file)?;
-    if let Some(mode) = &args.mode
-        && !lives.iter().any(|l| l.mode.as_ref() == Some(mode))
-    {
-        return Err(CommandError::wrong_use(
-            format!("no life in the file ended by mode \"{mode}\""),
-            "the column mode names how each life ended",
-        ));
-    }
+    mode_in_file(&lives, args.mode.as_deref())?;
     let mut groups: Vec<Group> = Vec::new();
     let mut places: HashMap<Option<String>, usize> = HashMap::new();
     for life in lives {

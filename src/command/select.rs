@@ -5,6 +5,7 @@
 use std::path::PathBuf;
 
 use super::{CommandError, Fault};
+use crate::intake::lives_csv::FileLife;
 use crate::life::LifeRow;
 use crate::model::posterior::ShapePrior;
 use crate::quantity::nearest;
@@ -190,5 +191,18 @@ pub fn positive(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(value) if value.is_finite() && value > 0.0 => Ok(value),
         _ => Err("write a number above 0".into()),
+    }
+}
+
+/// Refuses a mode by which no life of a file ended.
+pub fn mode_in_file(lives: &[FileLife], mode: Option<&str>) -> Result<(), CommandError> {
+    match mode {
+        Some(mode) if !lives.iter().any(|l| l.mode.as_deref() == Some(mode)) => {
+            Err(CommandError::wrong_use(
+                format!("no life in the file ended by mode \"{mode}\""),
+                "the column mode names how each life ended",
+            ))
+        }
+        _ => Ok(()),
     }
 }

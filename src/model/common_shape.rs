@@ -17,6 +17,7 @@ use thiserror::Error;
 use super::fit::{B_FROM, B_TO, FitError, SCAN_STEP, TOLERANCE, best_scale, scan};
 use super::fit_error::one_usage;
 use super::likelihood::Likelihood;
+use super::numeric::Bracket;
 use crate::life::{End, Sample};
 
 /// Why several groups have no common shape.
@@ -138,7 +139,7 @@ impl Profile<'_> {
 
     /// Root of the score between two values of `b`; `None` where the search leaves the range
     /// of shapes looked at or does not settle.
-    fn root(&self, start: f64, mut low: f64, mut high: f64) -> Option<f64> {
+    fn root(&self, start: f64, mut bracket: Bracket) -> Option<f64> {
         let mut b = start;
         let mut last = f64::INFINITY;
         for _ in 0..200 {
@@ -146,19 +147,7 @@ impl Profile<'_> {
             if score.is_nan() {
                 return None;
             }
-            if score > 0.0 {
-                low = low.max(b);
-            } else {
-                high = high.min(b);
-            }
-            let newton = b - score / bend;
-            let open = !(newton > low && newton < high) || bend >= 0.0;
-            let next = match (open, low.is_finite(), high.is_finite()) {
-                (false, _, _) => b + (newton - b).clamp(-1.5, 1.5),
-                (true, true, true) => 0.5 * (low + high),
-                (true, true, false) => b + 1.0,
-                (true, _, _) => b - 1.0,
-            };
+            let next = bracket.next(b, score, bend);
             let step = (next - b).abs();
             // At the rounding floor steps no longer shrink: that is as far as doubles go.
             if step < 1e-14 || (step < 1e-10 && step >= last) {
@@ -180,12 +169,12 @@ impl Profile<'_> {
         let closed = self.parts.iter().all(Likelihood::is_closed);
         let entries = self.parts.iter().any(Likelihood::has_entries);
         if !(closed && entries)
-            && let Some(b) = self.root(START, f64::NEG_INFINITY, f64::INFINITY)
+            && let Some(b) = self.root(START, Bracket::OPEN)
         {
             return Ok(b);
         }
         let near = scan(|b| self.value(b))?;
-        self.root(near, near - SCAN_STEP, near + SCAN_STEP)
+        self.root(near, Bracket::around(near, SCAN_STEP))
             .ok_or(FitError::NotConverged {
                 shape: near.exp(),
                 scale: f64::NAN,

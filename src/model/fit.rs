@@ -12,6 +12,7 @@ use super::family::Family;
 pub use super::fit_error::FitError;
 use super::fit_error::{check_bounded, told_apart};
 use super::likelihood::{Likelihood, Slope};
+use super::numeric::Bracket;
 use super::slice::Slice;
 use super::weibull::Weibull;
 use crate::life::{End, Life, Sample};
@@ -146,10 +147,10 @@ fn maximise(likelihood: &Likelihood, sample: &Sample) -> Result<(f64, f64), FitE
     }
     let b = if likelihood.has_entries() {
         let near = scan(|b| likelihood.value(best_scale(likelihood, b), b))?;
-        profile_root(likelihood, near, near - SCAN_STEP, near + SCAN_STEP)?
+        profile_root(likelihood, near, Bracket::around(near, SCAN_STEP))?
     } else {
         let b = start_shape(likelihood);
-        profile_root(likelihood, b, f64::NEG_INFINITY, f64::INFINITY)?
+        profile_root(likelihood, b, Bracket::OPEN)?
     };
     Ok((best_scale(likelihood, b), b))
 }
@@ -226,8 +227,7 @@ pub(super) fn scan(profile: impl Fn(f64) -> f64) -> Result<f64, FitError> {
 fn profile_root(
     likelihood: &Likelihood,
     start: f64,
-    mut low: f64,
-    mut high: f64,
+    mut bracket: Bracket,
 ) -> Result<f64, FitError> {
     let r = likelihood.exact_failures();
     let mut b = start;
@@ -238,20 +238,8 @@ fn profile_root(
         let mean = sums.s1 / sums.s0;
         let pull = k * (likelihood.sum_ln_failures() - r * mean);
         let score = r + pull;
-        if score > 0.0 {
-            low = low.max(b);
-        } else {
-            high = high.min(b);
-        }
         let bend = pull - r * k * k * (sums.s2 / sums.s0 - mean * mean);
-        let newton = b - score / bend;
-        let open = !(newton > low && newton < high) || bend >= 0.0;
-        let next = match (open, low.is_finite(), high.is_finite()) {
-            (false, _, _) => b + (newton - b).clamp(-1.5, 1.5),
-            (true, true, true) => 0.5 * (low + high),
-            (true, true, false) => b + 1.0,
-            (true, _, _) => b - 1.0,
-        };
+        let next = bracket.next(b, score, bend);
         let step = (next - b).abs();
         // At the rounding floor steps no longer shrink: that is as far as doubles go.
         if step < 1e-14 || (step < 1e-10 && step >= last) {

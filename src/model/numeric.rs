@@ -155,6 +155,48 @@ pub fn root(mut f: impl FnMut(f64) -> f64, from: f64, to: f64, tol: f64) -> Resu
     Err(none)
 }
 
+/// Where the root of a falling score must lie, as far as the points asked tell.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Bracket {
+    low: f64,
+    high: f64,
+}
+
+impl Bracket {
+    /// Nothing known yet.
+    pub const OPEN: Bracket = Bracket {
+        low: f64::NEG_INFINITY,
+        high: f64::INFINITY,
+    };
+
+    /// `reach` to either side of `x`.
+    pub fn around(x: f64, reach: f64) -> Self {
+        Bracket {
+            low: x - reach,
+            high: x + reach,
+        }
+    }
+
+    /// Narrows the bracket by the score at `x` and gives the next point: a Newton step of at
+    /// most 1.5 by the slope `bend`; where that leaves the bracket or climbs, the middle, or a
+    /// step of 1 towards the open side.
+    pub fn next(&mut self, x: f64, score: f64, bend: f64) -> f64 {
+        if score > 0.0 {
+            self.low = self.low.max(x);
+        } else {
+            self.high = self.high.min(x);
+        }
+        let newton = x - score / bend;
+        let open = !(newton > self.low && newton < self.high) || bend >= 0.0;
+        match (open, self.low.is_finite(), self.high.is_finite()) {
+            (false, _, _) => x + (newton - x).clamp(-1.5, 1.5),
+            (true, true, true) => 0.5 * (self.low + self.high),
+            (true, true, false) => x + 1.0,
+            (true, _, _) => x - 1.0,
+        }
+    }
+}
+
 /// Walks outward from `start` in steps that grow by half, until `f` changes sign,
 /// then finds the root.
 ///

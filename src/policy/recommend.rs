@@ -67,6 +67,8 @@ pub enum Ground {
     OneFailure,
     /// The prior leaves the shape open.
     OpenShape,
+    /// Nothing was watched from new: the prior leaves the shape open downwards.
+    NothingFromNew { first_entry: f64 },
     /// No finite interval has less expected ln cost than run to failure.
     NothingBeatsRunToFailure,
     /// A failure costs no more than a planned renewal.
@@ -117,6 +119,9 @@ pub fn recommend(sample: &Sample, costs: Costs, terms: &Terms) -> Recommendation
                     Ground::AllFailedAtFirstLook { lives }
                 }
                 PosteriorError::Improper { .. } => Ground::OpenShape,
+                PosteriorError::NothingFromNew { first_entry } => {
+                    Ground::NothingFromNew { first_entry }
+                }
             };
             Recommendation {
                 verdict: Verdict::NotEnoughEvidence,

@@ -226,6 +226,13 @@ fn undecided(subject: &Subject, group: &Group) -> String {
                 return "Not enough evidence: the failures on record leave the shape open."
                     .to_owned();
             }
+            Ground::NothingFromNew { first_entry } => {
+                return format!(
+                    "Not enough evidence: every item came under watch with {} or more on it, \
+                     and nothing tells of the shape before.",
+                    usage(first_entry.round(), &subject.unit)
+                );
+            }
             _ => {}
         }
     }

@@ -186,6 +186,12 @@ pub fn ground_words(ground: &Ground, unit: &str) -> String {
              another usage would close it"
                 .into()
         }
+        Ground::NothingFromNew { first_entry } => format!(
+            "every item came under watch with {} or more on it, which leaves the shape open under \
+             the prior 1/shape: it takes items watched from new, or a stated prior for the shape, \
+             to close it",
+            usage(*first_entry)
+        ),
         Ground::NothingBeatsRunToFailure => {
             "no interval has a lower expected cost than running to failure".into()
         }

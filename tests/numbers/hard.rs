@@ -121,7 +121,9 @@ fn the_catalogue_of_hard_data_is_answered_as_it_says() {
                 Ok(_) => proper,
                 Err(PosteriorError::NoFailures) => "no-failures",
                 Err(PosteriorError::AllFailedAtFirstLook { .. }) => "all-failed-at-first-look",
-                Err(PosteriorError::Improper { .. }) => "improper",
+                Err(PosteriorError::Improper { .. } | PosteriorError::NothingFromNew { .. }) => {
+                    "improper"
+                }
             };
         assert_eq!(
             word(Posterior::new(&sample, ShapePrior::Flat), "limits"),
@@ -227,6 +229,32 @@ fn one_failure_with_longer_runs_has_an_estimate_but_no_limits() {
         Posterior::new(&lives, ShapePrior::Flat).err(),
         Some(PosteriorError::Improper { failures: 1 })
     ));
+}
+
+/// Where every life came under watch used, more failures do not help: it takes lives from new,
+/// or a proper prior. The density grows as 1/shape towards shape 0 (see `improper`).
+#[test]
+fn without_a_life_from_new_the_prior_1_over_shape_leaves_the_shape_open() {
+    let late = |at: f64| Life {
+        entry: 300.0,
+        ..Life::failure(at)
+    };
+    for failures in [
+        vec![450.0],
+        vec![450.0, 700.0, 1_000.0],
+        vec![350.0, 400.0, 450.0, 700.0, 900.0, 1_000.0],
+    ] {
+        let mut lives: Vec<Life> = failures.iter().map(|at| late(*at)).collect();
+        assert_eq!(
+            Posterior::new(&sample(lives.clone()), ShapePrior::Flat).err(),
+            Some(PosteriorError::NothingFromNew { first_entry: 300.0 })
+        );
+        assert!(Posterior::new(&sample(lives.clone()), ShapePrior::DECISION).is_ok());
+        lives.push(Life::suspension(1_100.0));
+        let from_new = Posterior::new(&sample(lives), ShapePrior::Flat).err();
+        let expected = (failures.len() < 2).then_some(PosteriorError::Improper { failures: 1 });
+        assert_eq!(from_new, expected);
+    }
 }
 
 /// One window and one failure found at the first look, among long runs: the first look

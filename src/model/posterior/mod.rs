@@ -37,7 +37,7 @@ use super::likelihood::Likelihood;
 use super::limits::Limits;
 use super::numeric::{GAUSS_10, root};
 use super::target::Target;
-use crate::life::{End, Sample};
+use crate::life::{End, Life, Sample};
 
 /// Why there is no posterior.
 #[derive(Debug, Clone, Copy, PartialEq, Error)]
@@ -55,6 +55,11 @@ pub enum PosteriorError {
         "too few failures bound the shape under the prior 1/shape: two at different usages, each known to have come after a usage at which the item was sound, are the least"
     )]
     Improper { failures: u64 },
+    /// No life was watched from new, so that nothing ends the shape downwards.
+    #[error(
+        "every life came under watch with usage already on it (at least {first_entry}): under the prior 1/shape the shape has no lower end"
+    )]
+    NothingFromNew { first_entry: f64 },
 }
 
 /// A value of the shape with its weight and the scale's distribution given it.
@@ -99,7 +104,7 @@ impl Posterior {
     pub fn of(sample: &Sample, family: Family, prior: ShapePrior) -> Result<Self, PosteriorError> {
         let failures = sample.failures();
         check_scale(sample)?;
-        let improper = PosteriorError::Improper { failures };
+        let improper = improper(sample.lives(), failures, prior);
         if prior == ShapePrior::Flat && (bounding(sample) < 2 || runs_up(sample)) {
             return Err(improper);
         }
@@ -370,6 +375,19 @@ fn check_scale(sample: &Sample) -> Result<(), PosteriorError> {
         }),
         Some(_) => Err(PosteriorError::NoFailures),
     }
+}
+
+/// Why a density that does not fall off is open. As `k` falls to 0 the sum `S(k)` of lives from
+/// new stays above 0; without one it falls as `k` does, and the density in `ln k` grows as
+/// `1/k` whatever the number of failures; only where many of them put that stretch beyond
+/// the density's drop is it left out. A proper prior closes that end.
+pub(super) fn improper(lives: &[Life], failures: u64, prior: ShapePrior) -> PosteriorError {
+    let entries = lives.iter().map(|life| life.entry);
+    let first_entry = entries.fold(f64::INFINITY, f64::min);
+    if prior == ShapePrior::Flat && first_entry > 0.0 && first_entry.is_finite() {
+        return PosteriorError::NothingFromNew { first_entry };
+    }
+    PosteriorError::Improper { failures }
 }
 
 /// True where one usage fits every failure and nothing ran beyond it, so that the density does

@@ -20,8 +20,8 @@ use statrs::function::beta::beta_reg;
 
 use super::conditional::Conditional;
 use super::{
-    LEAST_WEIGHT, PosteriorError, ShapePrior, bounding, climb, conditional_at, edges, ln_marginal,
-    spread_at,
+    LEAST_WEIGHT, PosteriorError, ShapePrior, bounding, climb, conditional_at, edges, improper,
+    ln_marginal, spread_at,
 };
 use crate::life::Sample;
 use crate::model::common_shape::open_end;
@@ -71,8 +71,14 @@ impl SeveralPosterior {
         if failures == 0 {
             return Err(PosteriorError::NoFailures);
         }
-        let improper = PosteriorError::Improper { failures };
         let inside = || parts.iter().flatten();
+        let lives = samples
+            .iter()
+            .zip(&parts)
+            .filter(|(_, part)| part.is_some())
+            .flat_map(|(sample, _)| sample.lives().iter().copied())
+            .collect::<Vec<_>>();
+        let improper = improper(&lives, failures, prior);
         // Every group's scale takes one factor k away as k falls to 0; see `bounding`.
         let held: u64 = samples
             .iter()
