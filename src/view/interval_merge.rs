@@ -6,6 +6,44 @@
 use super::interval::RecommendationView;
 use super::table::percent;
 
+/// Longest list of positions spelled out in a table.
+const SPELLED_OUT: usize = 48;
+
+/// Where joined rows hold: "P1, P3", "H-02 P2", "H-01, H-03: P1, P2", "machine H-02"; a long list
+/// of positions is counted.
+fn place_of(members: &[&RecommendationView], rows: &[RecommendationView]) -> String {
+    let position = |row: &RecommendationView| row.position.clone().unwrap_or_default();
+    let machine = members[0].machine.clone();
+    if members.iter().any(|member| member.machine != machine) {
+        let slots: Vec<String> = members
+            .iter()
+            .map(|m| {
+                let machine = m.machine.as_deref().unwrap_or_default();
+                format!("{machine} {}", position(m)).trim().to_owned()
+            })
+            .collect();
+        return slots.join(", ");
+    }
+    let positions: Vec<String> = members.iter().map(|m| position(m)).collect();
+    let every = rows
+        .iter()
+        .filter(|row| row.component == members[0].component)
+        .all(|row| positions.contains(&position(row)));
+    let listed = positions.join(", ");
+    let counted = format!("{} positions", positions.len());
+    match machine {
+        Some(machine) if every && positions.len() > 1 => {
+            let several = machine.contains(", ");
+            format!("{} {machine}", if several { "machines" } else { "machine" })
+        }
+        Some(machine) if positions.len() == 1 => format!("{machine} {listed}"),
+        Some(machine) if listed.len() > SPELLED_OUT => format!("{machine}: {counted}"),
+        Some(machine) => format!("{machine}: {listed}"),
+        None if listed.len() > SPELLED_OUT => counted,
+        None => listed,
+    }
+}
+
 /// Rows that rest on the same evidence, or on each other, and say the same, joined; with the
 /// slots they hold for in words.
 pub(super) fn merged(rows: &[RecommendationView]) -> Vec<(RecommendationView, String)> {
@@ -32,15 +70,7 @@ pub(super) fn merged(rows: &[RecommendationView]) -> Vec<(RecommendationView, St
             } else if pool && largest && members.len() > 1 {
                 "all others".into()
             } else {
-                let slots: Vec<String> = members
-                    .iter()
-                    .map(|member| {
-                        let machine = member.machine.as_deref().unwrap_or_default();
-                        let position = member.position.as_deref().unwrap_or_default();
-                        format!("{machine} {position}").trim().to_owned()
-                    })
-                    .collect();
-                slots.join(", ")
+                place_of(members, rows)
             };
             (one_row(members), place)
         })
