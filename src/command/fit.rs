@@ -148,7 +148,7 @@ pub fn run(args: &FitArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let mut views = Vec::new();
     for (view, _, picture) in fits {
         if let Some(picture) = picture {
-            charts.add(picture)?;
+            charts.add(picture);
         }
         views.push(view);
     }

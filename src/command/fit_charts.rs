@@ -8,7 +8,7 @@ use std::path::Path;
 use super::beside::{self, Cannot};
 use super::fit::Group;
 use super::{CommandError, Fault};
-use crate::chart::{ProbabilityPlot, Size, number, probability_plot, significant};
+use crate::chart::{ProbabilityPlot, Size, number, probability_plot};
 use crate::life::Sample;
 use crate::model::examine::Examined;
 use crate::model::group::{GroupFigures, life_limits};
@@ -85,12 +85,7 @@ fn line_name(fit: &GroupFigures) -> String {
     match (fit.model, fit.line.is_some(), fit.stated_shape) {
         (Model::Lognormal, true, _) => "lognormal line through ranks".to_owned(),
         (_, true, _) => "Weibull line through ranks".to_owned(),
-        (_, _, Some(shape)) => {
-            format!(
-                "fitted Weibull, shape {} taken as known",
-                significant(shape, 3)
-            )
-        }
+        (_, _, Some(shape)) => format!("fitted Weibull, shape {shape} taken as known"),
         (Model::Weibull, ..) => String::new(),
         (Model::Weibull3, ..) => "fitted Weibull with a location".to_owned(),
         (Model::Exponential, ..) => "fitted exponential".to_owned(),
@@ -106,6 +101,8 @@ pub(super) struct Charts {
     names: Names,
     empty: usize,
     too_many: usize,
+    /// Groups that no paper holds, with the reason.
+    refused: Vec<String>,
 }
 
 impl Charts {
@@ -115,24 +112,19 @@ impl Charts {
     }
 
     /// Draws a group's plot under a name of its own.
-    pub(super) fn add(&mut self, picture: Picture) -> Result<(), CommandError> {
+    pub(super) fn add(&mut self, picture: Picture) {
         match picture {
             Picture::Empty => self.empty += 1,
             Picture::TooMany => self.too_many += 1,
             Picture::Plot(group, mut plot) => {
-                let name = self.names.name(&slug(&group, "group"));
-                plot.id = format!("{name}-fit");
-                let svg = probability_plot(&plot, Size::default()).map_err(|error| {
-                    CommandError::new(
-                        Fault::NoAnswer,
-                        Trouble::error("chart", format!("no plot of {group}: {error}"))
-                            .cured_by("leave --charts out to have the figures alone"),
-                    )
-                })?;
-                self.files.push((format!("{}.svg", plot.id), svg));
+                plot.id = format!("{}-fit", self.names.name(&slug(&group, "group")));
+                match probability_plot(&plot, Size::default()) {
+                    Ok(svg) => self.files.push((format!("{}.svg", plot.id), svg)),
+                    // Usages beyond any axis: the figures stand all the same.
+                    Err(error) => self.refused.push(format!("no plot of {group}: {error}")),
+                }
             }
         }
-        Ok(())
     }
 
     pub(super) fn write(&self, folder: &Path) -> Result<(), CommandError> {
@@ -166,6 +158,10 @@ impl Charts {
                 many(self.too_many, "group"),
                 number(MOST as f64, 0)
             ));
+        }
+        for refused in &self.refused {
+            words.push_str("; ");
+            words.push_str(refused);
         }
         words
     }
