@@ -142,6 +142,7 @@ fn plot() -> ProbabilityPlot {
                 upper: usage(*f) * 1.4,
             })
             .collect(),
+        line_name: String::new(),
         band_name: "90 % limits".to_owned(),
         b10: Some(usage(0.1)),
         estimate: Some(windows()),
@@ -385,6 +386,24 @@ fn the_estimate_steps_where_it_says() {
     let dashed = |svg: &str| svg.matches("stroke-dasharray").count();
     // The rise itself and its sample in the key.
     assert_eq!(dashed(&svg), dashed(&bare) + 2);
+}
+
+#[test]
+fn the_key_names_the_line_and_an_empty_unit_leaves_no_gap() {
+    let svg = probability_plot(&plot(), Size::default()).unwrap();
+    assert!(has(&svg, "fitted Weibull") && !svg.contains("The line is the"));
+    let other = ProbabilityPlot {
+        line_name: "fitted lognormal".to_owned(),
+        usage_label: "Usage".to_owned(),
+        usage_unit: String::new(),
+        ..plot()
+    };
+    let svg = probability_plot(&other, Size::default()).unwrap();
+    assert_sound(&svg, "packing-p");
+    assert!(has(&svg, "fitted lognormal") && !has(&svg, "fitted Weibull"));
+    assert!(svg.contains("The line is the fitted lognormal."));
+    assert!(has(&svg, "B10 325 (227 to 454)"), "{:?}", labels(&svg));
+    assert!(svg.contains("Failures lie between 420 and 1,180."));
 }
 
 #[test]
@@ -689,6 +708,7 @@ proptest! {
             band: line.iter().map(|(u, f)| LifeLimits { fraction: *f, lower: u * 0.4, upper: u * 1.3 }).collect(),
             b10: line.iter().find(|p| p.1 > 0.1).map(|p| p.0),
             line,
+            line_name: String::new(),
             band_name: "90 % limits".to_owned(),
             estimate: with_estimate.then_some(estimate),
         };

@@ -49,7 +49,7 @@ pub struct ProbabilityPlot {
     pub title: String,
     /// Axis words with the unit, e.g. "Running hours (h)".
     pub usage_label: String,
-    /// Unit behind a number, e.g. "h".
+    /// Unit behind a number, e.g. "h"; may be empty.
     pub usage_unit: String,
     /// Failures at known usage: (usage > 0, plotting position in (0, 1)).
     pub failures: Vec<(f64, f64)>,
@@ -59,6 +59,8 @@ pub struct ProbabilityPlot {
     pub suspensions: Vec<f64>,
     /// The fitted line: (usage > 0, share failed in (0, 1)), rising. Empty without a fit.
     pub line: Vec<(f64, f64)>,
+    /// What the line is, e.g. "fitted lognormal"; empty for "fitted Weibull".
+    pub line_name: String,
     /// Limits around the line, rising in `fraction`. Empty without limits.
     pub band: Vec<LifeLimits>,
     /// What the band is, e.g. "90 % limits".
@@ -333,8 +335,7 @@ fn points(
 }
 
 fn b10_words(data: &ProbabilityPlot, b10: f64) -> String {
-    let unit = &data.usage_unit;
-    let words = format!("B10 {} {unit}", significant(b10, 3));
+    let words = format!("B10 {}", with_unit(b10, data));
     // The band row nearest to a tenth gives the limits, if there is one that near.
     match data.band.iter().find(|r| (r.fraction - 0.1).abs() < 1e-6) {
         Some(row) => format!(
@@ -403,10 +404,9 @@ fn say_no_failure(
     } else {
         format!(
             "No failure on record, so no line can be fitted. {} ran without failure, the longest \
-             for {} {}.",
+             for {}.",
             plural(data.suspensions.len(), "life", "lives"),
-            significant(longest, 3),
-            data.usage_unit
+            with_unit(longest, data)
         )
     };
     let area = frame.upper();
@@ -434,6 +434,19 @@ fn say_no_failure(
     Ok(())
 }
 
+fn line_name(data: &ProbabilityPlot) -> &str {
+    match data.line_name.as_str() {
+        "" => "fitted Weibull",
+        name => name,
+    }
+}
+
+/// A usage with its unit, if it has one.
+fn with_unit(usage: f64, data: &ProbabilityPlot) -> String {
+    let words = format!("{} {}", significant(usage, 3), data.usage_unit);
+    words.trim_end().to_owned()
+}
+
 fn key_entries(data: &ProbabilityPlot) -> Vec<(Sample, String)> {
     let mut out = Vec::new();
     if !data.failures.is_empty() {
@@ -446,7 +459,7 @@ fn key_entries(data: &ProbabilityPlot) -> Vec<(Sample, String)> {
         out.push((Sample::Suspension, "no failure by then".to_owned()));
     }
     if !data.line.is_empty() {
-        out.push((Sample::Fitted, "fitted Weibull".to_owned()));
+        out.push((Sample::Fitted, line_name(data).to_owned()));
     }
     if data.band.len() > 1 {
         out.push((Sample::Limits, data.band_name.clone()));
@@ -467,7 +480,6 @@ fn key_entries(data: &ProbabilityPlot) -> Vec<(Sample, String)> {
 }
 
 fn description(data: &ProbabilityPlot) -> String {
-    let unit = &data.usage_unit;
     let mut out = format!(
         "Weibull probability plot of {}: {}.",
         data.usage_label,
@@ -478,10 +490,13 @@ fn description(data: &ProbabilityPlot) -> String {
     let high = known.fold(0.0, f64::max);
     if low.is_finite() {
         out.push_str(&format!(
-            " Failures lie between {} and {} {unit}.",
+            " Failures lie between {} and {}.",
             significant(low, 3),
-            significant(high, 3)
+            with_unit(high, data)
         ));
+    }
+    if !data.line.is_empty() && !data.line_name.is_empty() {
+        out.push_str(&format!(" The line is the {}.", data.line_name));
     }
     if let Some(b10) = data.b10 {
         out.push_str(&format!(

@@ -1,13 +1,70 @@
-//! A file written beside its place, to be renamed into it once whole.
+//! Files written beside their places, to be renamed into them once whole.
 //!
-//! In: a folder and text. Out: a synced file under a passing name.
-//! Never: the final name; saying what went wrong (the caller knows what was being written).
+//! In: a folder, names and text. Out: synced files; none is put in place before all are whole.
+//! Never: saying what a failure means (the caller knows what was being written).
 
 use std::fs::File;
 use std::io::{self, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
+
+/// What could not be done, and where.
+#[derive(Debug)]
+pub(super) struct Cannot {
+    pub(super) path: PathBuf,
+    /// E.g. "make the folder".
+    pub(super) doing: &'static str,
+    error: io::Error,
+}
+
+impl Cannot {
+    fn new(path: &Path, doing: &'static str, error: io::Error) -> Cannot {
+        Cannot {
+            path: path.to_owned(),
+            doing,
+            error,
+        }
+    }
+
+    /// The system's own words: a library between adds the passing name of a file beside.
+    pub(super) fn why(&self) -> io::Error {
+        match self.error.raw_os_error() {
+            Some(code) => io::Error::from_raw_os_error(code),
+            None => io::Error::from(self.error.kind()),
+        }
+    }
+}
+
+/// Makes the folder and a file in it, which goes again: before any work is done.
+pub(super) fn prove_writable(folder: &Path) -> Result<(), Cannot> {
+    std::fs::create_dir_all(folder)
+        .map_err(|error| Cannot::new(folder, "make the folder", error))?;
+    NamedTempFile::new_in(folder)
+        .map(drop)
+        .map_err(|error| Cannot::new(folder, "write to the folder", error))
+}
+
+/// Writes every file (name, text) beside its place and syncs it, then renames all in their
+/// order: a reader finds each old file or the new one, whole.
+pub(super) fn write_all<'a>(
+    folder: &Path,
+    files: impl IntoIterator<Item = (&'a str, &'a str)>,
+) -> Result<(), Cannot> {
+    let mut ready = Vec::new();
+    for (name, text) in files {
+        let path = folder.join(name);
+        let beside =
+            write_beside(folder, text).map_err(|error| Cannot::new(&path, "write", error))?;
+        ready.push((path, beside));
+    }
+    for (path, beside) in ready {
+        beside
+            .persist(&path)
+            .map_err(|error| Cannot::new(&path, "write", error.error))?;
+    }
+    Ok(())
+}
 
 /// Writes the text to a new file in the folder and syncs it to disk.
 pub(super) fn write_beside(folder: &Path, text: &str) -> io::Result<NamedTempFile> {

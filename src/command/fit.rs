@@ -8,6 +8,7 @@ use clap::ValueEnum;
 use rayon::prelude::*;
 
 use super::fit_ask::How;
+use super::fit_charts::{Charts, picture};
 use super::select::{Select, mode_in_file};
 use super::trend_note::trend_note;
 use super::{CommandError, Fault, Format, Outcome, Ui};
@@ -48,6 +49,12 @@ pub struct FitArgs {
     /// Layout of the result
     #[arg(long, value_enum, default_value_t, value_name = "LAYOUT")]
     format: Format,
+    /// Also write a probability plot of each group to this folder, as SVG; made as needed
+    ///
+    /// Failures at their plotting positions, the estimate without a model behind them, and the
+    /// fitted line with its limits. A file of the same name is replaced.
+    #[arg(long, value_name = "FOLDER")]
+    charts: Option<PathBuf>,
 }
 
 /// What keeps lives apart.
@@ -73,6 +80,8 @@ pub(super) struct Group {
     pub(super) modes: Vec<Option<String>>,
     pub(super) excluded: u64,
     pub(super) unit: String,
+    /// What is counted in that unit, e.g. "Running hours".
+    pub(super) usage: String,
     pub(super) notes: Vec<String>,
     /// What the register says of the component; `None` for a file.
     pub(super) component: Option<Component>,
@@ -88,6 +97,9 @@ pub fn run(args: &FitArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
             "--mode fits one failure mode, --by mode every one",
             "leave one of the two out",
         ));
+    }
+    if let Some(folder) = &args.charts {
+        Charts::prove_writable(folder)?;
     }
     let groups = match &args.lives {
         Some(file) => from_file(args, file)?,
@@ -110,12 +122,16 @@ pub fn run(args: &FitArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     } else {
         Depth::Thorough
     };
-    let fits: Vec<(FitView, bool)> = groups
+    let fits: Vec<_> = groups
         .into_par_iter()
         .map(|mut group| {
             // Every life was checked where it came from.
             let sample = Sample::new(std::mem::take(&mut group.lives)).unwrap_or_default();
             let examined = examined(args, &sample, &mut group, depth);
+            let picture = args
+                .charts
+                .is_some()
+                .then(|| picture(&group, &sample, &examined));
             let view = FitView::new(
                 group.name,
                 &sample,
@@ -124,19 +140,33 @@ pub fn run(args: &FitArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
                 &group.unit,
                 group.notes,
             );
-            (view, examined.fit.is_ok())
+            (view, examined.fit.is_ok(), picture)
         })
         .collect();
-    let any = fits.iter().any(|(_, fitted)| *fitted);
+    let any = fits.iter().any(|(_, fitted, _)| *fitted);
+    let mut charts = Charts::default();
+    let mut views = Vec::new();
+    for (view, _, picture) in fits {
+        if let Some(picture) = picture {
+            charts.add(picture);
+        }
+        views.push(view);
+    }
     let view = FitsView {
-        fits: fits.into_iter().map(|(view, _)| view).collect(),
+        fits: views,
         together,
     };
+    if let Some(folder) = &args.charts {
+        charts.write(folder)?;
+    }
     ui.result(
         &args
             .format
             .lay_out(|| view.table(), || view.json(), || view.csv())?,
     )?;
+    if let Some(folder) = &args.charts {
+        ui.remark(&charts.told(folder));
+    }
     if !any && args.lives.is_none() {
         return Err(CommandError::new(
             Fault::NoAnswer,
@@ -225,6 +255,7 @@ fn from_file(args: &FitArgs, file: &std::path::Path) -> Result<Vec<Group>, Comma
                 modes: Vec::new(),
                 excluded: 0,
                 unit: String::new(),
+                usage: "Usage".to_owned(),
                 notes: Vec::new(),
                 component: None,
             });
@@ -307,6 +338,7 @@ fn new_group(
     machine: String,
 ) -> Group {
     let some = |text: String| (!text.is_empty()).then_some(text);
+    let usage = super::select::usage(store, &row.component);
     Group {
         name: GroupName {
             component: Some(row.component.clone()),
@@ -318,7 +350,8 @@ fn new_group(
         lives: Vec::new(),
         modes: Vec::new(),
         excluded: 0,
-        unit: super::select::unit(store, &row.component),
+        unit: usage.map(|u| u.unit.clone()).unwrap_or_default(),
+        usage: usage.map_or_else(|| "Usage".to_owned(), |u| u.name.clone()),
         notes: Vec::new(),
         component: store
             .ledgers()

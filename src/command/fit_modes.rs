@@ -44,6 +44,7 @@ pub fn part(groups: Vec<Group>) -> (Vec<Group>, Vec<TogetherView>) {
                 },
                 excluded: group.excluded + all - kept,
                 unit: group.unit.clone(),
+                usage: group.usage.clone(),
                 component: group.component.clone(),
                 lives: own,
                 modes: Vec::new(),

@@ -16,6 +16,7 @@ mod export;
 mod fault;
 mod fit;
 mod fit_ask;
+mod fit_charts;
 mod fit_modes;
 mod histories;
 mod interval;

@@ -4,9 +4,8 @@ use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveDate, Utc};
-use tempfile::NamedTempFile;
 
-use super::beside::write_beside;
+use super::beside::{Cannot, prove_writable, write_all};
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval_ledger::mode_roles;
 use super::select::{Select, confidence, folders, no_lives};
@@ -46,7 +45,7 @@ pub struct ReportArgs {
 const PAGE: &str = "report.html";
 
 pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
-    prove_writable(&args.out)?;
+    prove_writable(&args.out).map_err(|cannot| refused(&cannot))?;
     let folders = folders(&args.ledgers);
     let store = Store::open(&folders, args.as_of, &Options::default())?;
     for trouble in store.troubles() {
@@ -315,49 +314,27 @@ fn cost_words(from: CostFrom) -> String {
     }
 }
 
-/// Makes the folder and a file in it, before any work is done.
-fn prove_writable(folder: &Path) -> Result<(), CommandError> {
-    std::fs::create_dir_all(folder).map_err(|error| cannot(folder, "make the folder", &error))?;
-    NamedTempFile::new_in(folder)
-        .map(drop)
-        .map_err(|error| cannot(folder, "write to the folder", &error))
-}
-
-/// Writes every file beside its place and syncs it, then renames all, the page last: a reader
-/// finds the old report or the new one.
+/// The charts first, the page last: a reader finds the old report or the new one.
 fn write(folder: &Path, page: &Rendered) -> Result<(), CommandError> {
     let files = page
         .charts
         .iter()
         .map(|chart| (chart.name.as_str(), chart.svg.as_str()))
         .chain([(PAGE, page.html.as_str())]);
-    let mut ready = Vec::new();
-    for (name, text) in files {
-        let path = folder.join(name);
-        let beside = write_beside(folder, text).map_err(|error| cannot(&path, "write", &error))?;
-        ready.push((path, beside));
-    }
-    for (path, beside) in ready {
-        beside
-            .persist(&path)
-            .map_err(|error| cannot(&path, "write", &error.error))?;
-    }
-    Ok(())
+    write_all(folder, files).map_err(|cannot| refused(&cannot))
 }
 
-/// The system's own words: a library between adds the passing name of a file beside.
-fn cannot(path: &Path, doing: &str, error: &std::io::Error) -> CommandError {
-    let plain = match error.raw_os_error() {
-        Some(code) => std::io::Error::from_raw_os_error(code),
-        None => std::io::Error::from(error.kind()),
-    };
+fn refused(cannot: &Cannot) -> CommandError {
     CommandError::new(
         Fault::Io,
-        Trouble::error("io", format!("could not {doing}: {plain}"))
-            .in_file(path.display().to_string())
-            .because("No new page was written; an older one stands as it was.")
-            .cured_by(
-                "see that the folder can be written and the disk has room, or name another (--out)",
-            ),
+        Trouble::error(
+            "io",
+            format!("could not {}: {}", cannot.doing, cannot.why()),
+        )
+        .in_file(cannot.path.display().to_string())
+        .because("No new page was written; an older one stands as it was.")
+        .cured_by(
+            "see that the folder can be written and the disk has room, or name another (--out)",
+        ),
     )
 }

@@ -10,6 +10,7 @@ use crate::life::LifeRow;
 use crate::model::posterior::ShapePrior;
 use crate::quantity::nearest;
 use crate::quantity::trouble::Trouble;
+use crate::register::UsageKind;
 use crate::store::Store;
 
 /// Which lives to look at.
@@ -135,15 +136,17 @@ pub fn rank(store: &Store, component: &str) -> usize {
 
 /// The unit in which a component's usage counts.
 pub fn unit(store: &Store, component: &str) -> String {
-    store
-        .ledgers()
-        .iter()
-        .find_map(|ledger| {
-            let register = &ledger.register;
-            register.usage(&register.component(component)?.usage)
-        })
+    usage(store, component)
         .map(|usage| usage.unit.clone())
         .unwrap_or_default()
+}
+
+/// The usage that ages a component, as the first register that knows it says.
+pub fn usage<'a>(store: &'a Store, component: &str) -> Option<&'a UsageKind> {
+    store.ledgers().iter().find_map(|ledger| {
+        let register = &ledger.register;
+        register.usage(&register.component(component)?.usage)
+    })
 }
 
 /// The ledger has no life to work on.

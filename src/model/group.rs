@@ -138,21 +138,38 @@ pub fn fit_group(sample: &Sample, kind: LimitsKind, confidence: f64) -> GroupFit
 /// `no_limits` says why.
 /// Errors: [`FitError`] where there is no estimate.
 pub fn fit_group_as(sample: &Sample, ask: &Ask) -> GroupFit {
+    fit_with_lives(sample, ask, &[]).map(|(figures, _)| figures)
+}
+
+/// Limits of the usage by which each share in (0, 1) has failed, as [`fit_group_as`] gives them
+/// for its own few shares: one a share, in the order asked.
+///
+/// Empty sides where the kind of limits cannot be had, as for a fit by ranks.
+/// Errors: [`FitError`] where there is no estimate.
+pub fn life_limits(sample: &Sample, ask: &Ask, shares: &[f64]) -> Result<Vec<Limits>, FitError> {
+    fit_with_lives(sample, ask, shares).map(|(_, limits)| limits)
+}
+
+/// A group's figures, and limits of life at more shares.
+type WithLives = Result<(GroupFigures, Vec<Limits>), FitError>;
+
+fn fit_with_lives(sample: &Sample, ask: &Ask, shares: &[f64]) -> WithLives {
     if let Some(method) = ask.ranks {
-        return by_ranks(sample, method);
+        let none = vec![Limits::default(); shares.len()];
+        return by_ranks(sample, method).map(|figures| (figures, none));
     }
     match (ask.stated_shape, ask.model) {
-        (Some(shape), _) => by_stated_shape(sample, shape, Model::Weibull, ask),
-        (None, Model::Exponential) => by_stated_shape(sample, 1.0, Model::Exponential, ask),
-        (None, Model::Weibull) => by_family(sample, Family::Weibull, ask),
-        (None, Model::Lognormal) => by_family(sample, Family::Lognormal, ask),
-        (None, Model::Weibull3) => by_location(sample, ask),
+        (Some(shape), _) => by_stated_shape(sample, shape, Model::Weibull, ask, shares),
+        (None, Model::Exponential) => by_stated_shape(sample, 1.0, Model::Exponential, ask, shares),
+        (None, Model::Weibull) => by_family(sample, Family::Weibull, ask, shares),
+        (None, Model::Lognormal) => by_family(sample, Family::Lognormal, ask, shares),
+        (None, Model::Weibull3) => by_location(sample, ask, shares),
     }
 }
 
 /// Every figure from one function of the target.
 fn figures(
-    figure: impl Fn(Target) -> Figure,
+    figure: &impl Fn(Target) -> Figure,
     family: Family,
 ) -> (Figure, Figure, Figure, [Figure; 3]) {
     let mut shape = figure(Target::Shape);
@@ -165,6 +182,12 @@ fn figures(
         figure(Target::Mean),
         SHARES.map(|share| figure(Target::LifeAt(share))),
     )
+}
+
+/// The limits of life at each share, from the same function.
+fn lives_at(figure: &impl Fn(Target) -> Figure, shares: &[f64]) -> Vec<Limits> {
+    let limits = |share: &f64| figure(Target::LifeAt(*share)).limits;
+    shares.iter().map(limits).collect()
 }
 
 /// One over a figure: the limits change places.
@@ -185,7 +208,7 @@ fn value(peak: &Peak, target: Target) -> f64 {
     target.value_at(peak.family, target.search_at(peak.family, peak.a, peak.b))
 }
 
-fn by_family(sample: &Sample, family: Family, ask: &Ask) -> GroupFit {
+fn by_family(sample: &Sample, family: Family, ask: &Ask, shares: &[f64]) -> WithLives {
     let fit = fit_family(sample, family)?;
     let peak = fit.peak;
     let kind = ask.kind();
@@ -214,8 +237,8 @@ fn by_family(sample: &Sample, family: Family, ask: &Ask) -> GroupFit {
             _ => Limits::default(),
         },
     };
-    let (shape, scale, mean, life_at) = figures(figure, family);
-    Ok(GroupFigures {
+    let (shape, scale, mean, life_at) = figures(&figure, family);
+    let found = GroupFigures {
         model: ask.model,
         stated_shape: None,
         distribution: Some(peak.distribution()),
@@ -231,10 +254,17 @@ fn by_family(sample: &Sample, family: Family, ask: &Ask) -> GroupFit {
         line: None,
         lives: fit.lives,
         failures: fit.failures,
-    })
+    };
+    Ok((found, lives_at(&figure, shares)))
 }
 
-fn by_stated_shape(sample: &Sample, shape: f64, model: Model, ask: &Ask) -> GroupFit {
+fn by_stated_shape(
+    sample: &Sample,
+    shape: f64,
+    model: Model,
+    ask: &Ask,
+    shares: &[f64],
+) -> WithLives {
     let fit = fit_stated(sample, shape)?;
     let kind = ask.kind();
     let (scale_limits, no_limits) = match one_parameter_limits(sample, &fit, kind, ask.confidence) {
@@ -259,8 +289,8 @@ fn by_stated_shape(sample: &Sample, shape: f64, model: Model, ask: &Ask) -> Grou
             },
         }
     };
-    let (shape_figure, scale, mean, life_at) = figures(figure, Family::Weibull);
-    Ok(GroupFigures {
+    let (shape_figure, scale, mean, life_at) = figures(&figure, Family::Weibull);
+    let found = GroupFigures {
         model,
         stated_shape: (model == Model::Weibull).then_some(shape),
         distribution: fit.weibull().map(Distribution::Weibull),
@@ -276,7 +306,8 @@ fn by_stated_shape(sample: &Sample, shape: f64, model: Model, ask: &Ask) -> Grou
         line: None,
         lives: fit.lives,
         failures: fit.failures,
-    })
+    };
+    Ok((found, lives_at(&figure, shares)))
 }
 
 /// Limits on the scale of a one-parameter fit.
@@ -325,7 +356,7 @@ fn one_parameter_limits(
     }
 }
 
-fn by_location(sample: &Sample, ask: &Ask) -> GroupFit {
+fn by_location(sample: &Sample, ask: &Ask, shares: &[f64]) -> WithLives {
     let fit: LocationFit = fit_location(sample)?;
     let kind = ask.kind();
     // The flat prior leaves mass without end where the location nears the first failure.
@@ -357,8 +388,8 @@ fn by_location(sample: &Sample, ask: &Ask) -> GroupFit {
         estimate: Some(fit.value(target)),
         limits: limits(Some(target)),
     };
-    let (shape, scale, mean, life_at) = figures(figure, Family::Weibull);
-    Ok(GroupFigures {
+    let (shape, scale, mean, life_at) = figures(&figure, Family::Weibull);
+    let found = GroupFigures {
         model: Model::Weibull3,
         stated_shape: None,
         distribution: Some(Distribution::Weibull3 {
@@ -380,7 +411,8 @@ fn by_location(sample: &Sample, ask: &Ask) -> GroupFit {
         line: None,
         lives: fit.lives,
         failures: sample.failures(),
-    })
+    };
+    Ok((found, lives_at(&figure, shares)))
 }
 
 fn by_ranks(sample: &Sample, method: RankMethod) -> GroupFit {
@@ -410,4 +442,37 @@ fn by_ranks(sample: &Sample, method: RankMethod) -> GroupFit {
         failures: line.failures,
         line: Some(line),
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::life::Life;
+
+    #[test]
+    fn limits_at_any_share_are_those_of_the_figures() {
+        let known = [410.0, 620.0, 700.0, 980.0, 1_200.0].map(Life::failure);
+        let cut = [300.0, 900.0].map(Life::suspension);
+        let sample = Sample::new(known.into_iter().chain(cut).collect()).unwrap();
+        let asks = Model::ALL.map(|model| Ask {
+            model,
+            ..Ask::default()
+        });
+        let stated = Ask {
+            stated_shape: Some(2.0),
+            ..Ask::default()
+        };
+        for ask in asks.into_iter().chain([stated]) {
+            let found = fit_group_as(&sample, &ask).unwrap();
+            let limits = life_limits(&sample, &ask, &SHARES).unwrap();
+            assert_eq!(limits, found.life_at.map(|figure| figure.limits));
+            assert!(limits[1].lower < limits[1].upper, "{ask:?}");
+        }
+        let ranks = Ask {
+            ranks: Some(RankMethod::default()),
+            ..Ask::default()
+        };
+        let none = life_limits(&sample, &ranks, &[0.1, 0.2]).unwrap();
+        assert_eq!(none, [Limits::default(); 2]);
+    }
 }

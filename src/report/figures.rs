@@ -3,15 +3,11 @@
 //! In: a [`Subject`] and its groups. Out: chart structs with an empty id.
 //! Never: drawing, words beyond titles and axes.
 
+use super::probability::{self, PlotWords, limits_in_words};
 use super::subject::{Group, Scope, Stay, Subject};
-use crate::chart::{
-    CostCurve, CostPoint, Ending, EstimateStep, IntervalMark, Lane, LaneBar, LifeLimits,
-    ProbabilityPlot, SlotHistory, StepEstimate,
-};
-use crate::life::{End, Sample};
-use crate::model::nonparametric::{LimitsScale, has_windows, product_limit, turnbull};
+use crate::chart::{CostCurve, CostPoint, Ending, Lane, LaneBar, ProbabilityPlot, SlotHistory};
+use crate::model::distribution::Distribution;
 use crate::model::posterior::{Posterior, ShapePrior};
-use crate::model::ranks::plot_points;
 use crate::model::{Target, Weibull, fit_weibull};
 use crate::policy::decide::DecisionMaker;
 
@@ -19,8 +15,6 @@ use crate::policy::decide::DecisionMaker;
 pub(super) const PER: f64 = 1_000.0;
 /// Points along a cost curve.
 const CURVE: usize = 64;
-/// Levels along a fitted line's limits.
-const BAND: usize = 18;
 
 /// The estimate and, where the data allow, the posterior behind the limits of a fit.
 pub(super) struct Fitted {
@@ -51,11 +45,6 @@ fn title(subject: &Subject, group: &Group, what: &str) -> String {
     }
 }
 
-/// Limits in words: "90 % limits".
-pub(super) fn limits_in_words(confidence: f64) -> String {
-    format!("{} % limits", crate::chart::number(confidence * 100.0, 0))
-}
-
 /// The probability plot of a group.
 pub(super) fn probability(
     subject: &Subject,
@@ -63,109 +52,19 @@ pub(super) fn probability(
     fit: Option<&Fitted>,
     confidence: f64,
 ) -> ProbabilityPlot {
-    // A chart refuses the ends of the scale, which a median rank of many lives can reach.
-    let inside = |share: f64| share.clamp(1e-9, 1.0 - 1e-9);
-    let mut plot = ProbabilityPlot {
+    let words = PlotWords {
         title: title(subject, group, "how lives spread"),
         usage_label: format!("{} ({})", subject.usage, subject.unit),
         usage_unit: subject.unit.clone(),
-        band_name: limits_in_words(confidence),
-        estimate: estimate(&group.sample, confidence),
-        ..ProbabilityPlot::default()
+        line_name: String::new(),
     };
-    for point in plot_points(&group.sample) {
-        match point.window_from {
-            Some(lo) => plot.intervals.push(IntervalMark {
-                lo,
-                hi: point.usage,
-                position: inside(point.share),
-            }),
-            None => plot.failures.push((point.usage, inside(point.share))),
-        }
-    }
-    for life in group.sample.lives() {
-        if let End::Suspension { at } = life.end {
-            plot.suspensions
-                .extend(std::iter::repeat_n(at, life.count as usize));
-        }
-    }
-    if let Some(Fitted { life, posterior }) = fit {
-        for share in levels() {
-            let usage = life.life_at(share);
-            if usage.is_finite() && usage > 0.0 {
-                plot.line.push((usage, share));
-            }
-            let limits = posterior.limits(Target::LifeAt(share), confidence);
-            if let (Some(lower), Some(upper)) = (limits.lower, limits.upper) {
-                plot.band.push(LifeLimits {
-                    fraction: share,
-                    lower,
-                    upper,
-                });
-            }
-        }
-        plot.b10 = Some(life.life_at(0.1));
-    }
-    plot
-}
-
-/// What the lives say without the fit; none without a failure.
-///
-/// Where all that were watched had failed before others came under watch, the estimate says
-/// nothing from there on and ends.
-fn estimate(sample: &Sample, confidence: f64) -> Option<StepEstimate> {
-    let (name, steps, emptied, until) = if has_windows(sample) {
-        let found = turnbull(sample).ok()?;
-        let steps = found.steps.iter().map(|step| EstimateStep {
-            from: (step.from < step.to).then_some(step.from),
-            usage: step.to,
-            failed: (1.0 - step.estimate).clamp(0.0, 1.0),
-            limits: None,
-        });
-        let name = "estimate from windows (Turnbull)";
-        (
-            name,
-            steps.collect::<Vec<_>>(),
-            found.emptied,
-            found.watch.until,
-        )
-    } else {
-        let found = product_limit(sample, confidence, LimitsScale::LogLog).ok()?;
-        let steps = found.steps.iter().map(|step| EstimateStep {
-            from: None,
-            usage: step.time,
-            failed: 1.0 - step.estimate,
-            limits: step
-                .lower
-                .zip(step.upper)
-                .map(|(lower, upper)| (1.0 - upper, 1.0 - lower)),
-        });
-        let name = "product-limit estimate";
-        (name, steps.collect(), found.emptied, found.watch.until)
-    };
-    let until = emptied.unwrap_or(until);
-    let steps: Vec<EstimateStep> = steps
-        .into_iter()
-        .filter(|step| emptied.is_none_or(|end| step.usage < end))
-        .collect();
-    (!steps.is_empty()).then(|| StepEstimate {
-        name: name.to_owned(),
-        limits_name: format!("its {}", limits_in_words(confidence)),
-        steps,
-        until,
-    })
-}
-
-/// Shares failed, even on probability paper from 0.01 to 99.9 %, with a tenth among them.
-fn levels() -> Vec<f64> {
-    let (from, to) = (-9.2f64, 1.93f64);
-    let mut levels: Vec<f64> = (0..BAND)
-        .map(|i| from + (to - from) * i as f64 / (BAND - 1) as f64)
-        .map(|y| -(-y.exp()).exp_m1())
-        .collect();
-    levels.push(0.1);
-    levels.sort_by(f64::total_cmp);
-    levels
+    let limits = fit.map_or_else(Vec::new, |fit| {
+        let limits = |share| fit.posterior.limits(Target::LifeAt(share), confidence);
+        let at = |share| (share, limits(share));
+        probability::shares().into_iter().map(at).collect()
+    });
+    let life = fit.map(|fit| Distribution::Weibull(fit.life));
+    probability::probability(&group.sample, life.as_ref(), &limits, confidence, words)
 }
 
 /// The cost curve of a group; none without a decision.

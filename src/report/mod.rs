@@ -10,6 +10,8 @@
 mod build;
 mod figures;
 pub mod model;
+pub mod names;
+pub mod probability;
 mod render;
 mod say;
 pub mod subject;

@@ -2,13 +2,12 @@
 //!
 //! In: [`Report`]. Out: [`Rendered`]. Never: files, analysis.
 
-use std::collections::BTreeSet;
-
 use minijinja::syntax::SyntaxConfig;
 use minijinja::value::Serde;
 use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value, context};
 
 use super::model::{ComponentSection, EvidenceGroup, Report, Verdict};
+use super::names::{Names, slug};
 use super::words;
 use crate::chart::{
     ChartError, Size, SlotHistory, cost_curve, number, probability_plot, slot_history,
@@ -153,21 +152,10 @@ fn css_string(text: &str) -> String {
 #[derive(Default)]
 struct Pictures {
     files: Vec<ChartFile>,
-    taken: BTreeSet<String>,
+    names: Names,
 }
 
 impl Pictures {
-    /// A name of this kind that no picture or section has yet: `base`, else `base-2`, …
-    fn name(&mut self, base: &str) -> String {
-        let mut name = base.to_owned();
-        let mut n = 1;
-        while !self.taken.insert(name.clone()) {
-            n += 1;
-            name = format!("{base}-{n}");
-        }
-        name
-    }
-
     fn add(&mut self, name: &str, svg: String, caption: &str) -> Value {
         self.files.push(ChartFile {
             name: format!("{name}.svg"),
@@ -181,32 +169,14 @@ impl Pictures {
     }
 }
 
-/// A name for anchors and files: ASCII letters and digits of `text`, hyphens between.
-fn slug(text: &str) -> String {
-    let mut out = String::new();
-    for c in text.chars() {
-        if c.is_ascii_alphanumeric() {
-            out.push(c.to_ascii_lowercase());
-        } else if !out.is_empty() && !out.ends_with('-') {
-            out.push('-');
-        }
-    }
-    let out = out.trim_end_matches('-');
-    if out.starts_with(|c: char| c.is_ascii_alphabetic()) {
-        out.to_owned()
-    } else {
-        format!("component-{out}").trim_end_matches('-').to_owned()
-    }
-}
-
 fn component(
     section: &ComponentSection,
     number: usize,
     pictures: &mut Pictures,
 ) -> Result<Value, ReportError> {
-    let slug = slug(&section.id);
+    let slug = slug(&section.id, "component");
     // Anchors share the page's ids with the pictures and with the fixed sections.
-    let anchor = pictures.name(&format!("section-{slug}"));
+    let anchor = pictures.names.name(&format!("section-{slug}"));
     let mut groups = Vec::new();
     for group in &section.groups {
         groups.push(evidence(section, group, &slug, pictures)?);
@@ -215,7 +185,7 @@ fn component(
     let lanes = &section.history.lanes;
     let pictures_needed = lanes.len().div_ceil(LANES).max(1);
     for lanes in lanes.chunks(lanes.len().div_ceil(pictures_needed).max(1)) {
-        let name = pictures.name(&format!("{slug}-history"));
+        let name = pictures.names.name(&format!("{slug}-history"));
         let part = SlotHistory {
             id: name.clone(),
             title: section.history.title.clone(),
@@ -248,7 +218,7 @@ fn evidence(
     slug: &str,
     pictures: &mut Pictures,
 ) -> Result<Value, ReportError> {
-    let name = pictures.name(&format!("{slug}-probability"));
+    let name = pictures.names.name(&format!("{slug}-probability"));
     let mut plot = group.probability.clone();
     plot.id = name.clone();
     let svg = probability_plot(&plot, Size::default())
@@ -261,7 +231,7 @@ fn evidence(
     let probability = pictures.add(&name, svg, caption);
     let cost = match &group.cost {
         Some(curve) => {
-            let name = pictures.name(&format!("{slug}-cost"));
+            let name = pictures.names.name(&format!("{slug}-cost"));
             let mut curve = curve.clone();
             curve.id = name.clone();
             let svg = cost_curve(&curve, Size::default())
@@ -288,18 +258,6 @@ fn fault(section: &ComponentSection, chart: &'static str, cause: ChartError) -> 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn slugs_are_plain_and_names_never_twice() {
-        assert_eq!(slug("packing-set"), "packing-set");
-        assert_eq!(slug("Ventil »Größe 3«"), "ventil-gr-e-3");
-        assert_eq!(slug("3 way"), "component-3-way");
-        assert_eq!(slug("…"), "component");
-        let mut pictures = Pictures::default();
-        assert_eq!(pictures.name("a"), "a");
-        assert_eq!(pictures.name("a"), "a-2");
-        assert_eq!(pictures.name("a-2"), "a-2-2");
-    }
 
     #[test]
     fn no_name_can_leave_a_css_string() {

@@ -265,3 +265,156 @@ fn modes_are_kept_apart_and_told_together() {
     let mttf: f64 = last[mean].parse().unwrap();
     pump.expected("mttf_all").unwrap().judge(&pump, mttf);
 }
+
+/// The files of a folder with their text, by name.
+fn files(folder: &std::path::Path) -> Vec<(String, String)> {
+    let mut files: Vec<(String, String)> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|file| file.unwrap().path())
+        .map(|path| {
+            let name = path.file_name().unwrap().to_str().unwrap().to_owned();
+            (name, std::fs::read_to_string(&path).unwrap())
+        })
+        .collect();
+    files.sort();
+    files
+}
+
+/// The title of a picture, and all its other words.
+fn words_of(svg: &str) -> (String, String) {
+    let picture = roxmltree::Document::parse(svg).unwrap();
+    let of = |tag: &str| -> Vec<String> {
+        picture
+            .descendants()
+            .filter(|n| n.tag_name().name() == tag)
+            .map(|n| n.text().unwrap_or_default().to_owned())
+            .collect()
+    };
+    let said = [of("desc"), of("text")].concat();
+    (of("title").concat(), said.join("\n"))
+}
+
+#[test]
+fn charts_go_to_a_folder_of_their_own_one_a_group() {
+    let mut text = String::from("lo,hi,group\n");
+    // Three that make the same file name, one that would leave the folder, one without letters.
+    for (n, group) in ["../x", "A/B", "a b", "A<&B>", "…"].iter().enumerate() {
+        for life in [410, 620, 700 + n, 980] {
+            text.push_str(&format!("{life},{life},{group}\n"));
+        }
+    }
+    text.push_str("300,,idle\n450,,idle\n");
+    let file = lives_file(&text);
+    let room = tempfile::tempdir().unwrap();
+    let folder = room.path().join("plots/of lives");
+    let call = |more: &[&str]| {
+        let lives = file.path().to_str().unwrap();
+        let charts = folder.to_str().unwrap();
+        let mut args = vec!["fit", "--lives", lives, "--charts", charts];
+        args.extend(more);
+        wearbook(&args).output().unwrap()
+    };
+    let output = call(&["--by", "group"]);
+    assert!(output.status.success());
+    let told = String::from_utf8(output.stderr).unwrap();
+    let wanted = format!("6 probability plots in {}\n", folder.display());
+    assert_eq!(told, wanted);
+    let found = files(&folder);
+    let names: Vec<&str> = found.iter().map(|(name, _)| name.as_str()).collect();
+    assert_eq!(
+        names,
+        [
+            "a-b-2-fit.svg",
+            "a-b-3-fit.svg",
+            "a-b-fit.svg",
+            "group-fit.svg",
+            "idle-fit.svg",
+            "x-fit.svg"
+        ]
+    );
+    let mut titles: Vec<String> = found.iter().map(|(_, svg)| words_of(svg).0).collect();
+    titles.sort();
+    let mut groups = ["../x", "A/B", "a b", "A<&B>", "…", "idle"]
+        .map(|group| format!("{group}: how lives spread"));
+    groups.sort();
+    assert_eq!(titles, groups);
+    let (_, said) = words_of(&found[0].1);
+    for words in ["fitted Weibull", "90 % limits", "product-limit estimate"] {
+        assert!(said.contains(words), "{words}: {said}");
+    }
+    // Without a fit the lives stand there alone.
+    let (_, idle) = words_of(&found[4].1);
+    assert!(idle.contains("No failure on record") && !idle.contains("fitted Weibull"));
+    // Again, of all together and by another model; the remark is no word for a quiet call.
+    let quiet = call(&["--model", "lognormal", "--quiet"]);
+    assert!(quiet.status.success() && quiet.stderr.is_empty());
+    let found = files(&folder);
+    assert_eq!(found.len(), 7);
+    let (title, said) = words_of(&found[2].1);
+    assert_eq!(
+        (found[2].0.as_str(), title.as_str()),
+        ("a-b-fit.svg", "A/B: how lives spread")
+    );
+    assert!(said.contains("fitted Weibull"));
+    let all = found.iter().find(|(name, _)| name == "all-lives-fit.svg");
+    let (title, said) = words_of(&all.unwrap().1);
+    assert_eq!(title, "All lives: how lives spread");
+    assert!(said.contains("fitted lognormal") && said.contains("90 % limits"));
+}
+
+#[test]
+fn charts_of_a_ledger_carry_its_usage_and_the_figures_of_the_result() {
+    let room = tempfile::tempdir().unwrap();
+    let folder = room.path().to_str().unwrap();
+    let args = [
+        "fit",
+        "sample-ledger",
+        "--component",
+        "packing-set",
+        "--plain",
+    ];
+    let found = json(&[&args[..], &["--charts", folder]].concat());
+    let fits = found["fits"].as_array().unwrap();
+    let pictures = files(room.path());
+    assert_eq!(pictures.len(), fits.len());
+    let (title, said) = words_of(&pictures[1].1);
+    assert_eq!(pictures[1].0, "packing-set-p2-fit.svg");
+    assert_eq!(title, "packing-set P2: how lives spread");
+    assert!(said.contains("Running hours (h)"), "{said}");
+    let b10 = &fits[1]["life_at"][1];
+    let rounded = |key: &str| {
+        let value = b10[key].as_f64().unwrap();
+        wearbook::chart::significant(value, 3)
+    };
+    let label = format!(
+        "B10 {} h ({} to {})",
+        rounded("estimate"),
+        rounded("lower"),
+        rounded("upper")
+    );
+    assert!(said.contains(&label), "{label}: {said}");
+}
+
+#[test]
+fn what_no_paper_holds_is_told_and_the_figures_stand() {
+    let far =
+        lives_file("lo,hi,count,group\n1,1,1,far\n9e15,9e15,1,far\n5,5,1,many\n7,,10000,many\n");
+    let room = tempfile::tempdir().unwrap();
+    let (lives, folder) = (far.path().to_str().unwrap(), room.path().to_str().unwrap());
+    let args = [
+        "fit", "--lives", lives, "--by", "group", "--plain", "--charts", folder,
+    ];
+    let output = wearbook(&args).output().unwrap();
+    assert!(output.status.success() && !output.stdout.is_empty());
+    let told = String::from_utf8(output.stderr).unwrap();
+    assert!(told.starts_with("0 probability plots in "), "{told}");
+    assert!(
+        told.contains("1 group of more than 10,000 lives: too many to plot"),
+        "{told}"
+    );
+    assert!(
+        told.contains("no plot of far: the usage axis cannot show"),
+        "{told}"
+    );
+    assert!(files(room.path()).is_empty());
+}
