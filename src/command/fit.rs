@@ -19,6 +19,7 @@ use crate::model::group::Ask;
 use crate::model::posterior::ShapePrior;
 use crate::quantity::trouble::Trouble;
 use crate::register::Component;
+use crate::report::probability::Behind;
 use crate::store::{Options, Store};
 use crate::view::fit::{FitView, FitsView, GroupName};
 
@@ -55,6 +56,34 @@ pub struct FitArgs {
     /// fitted line with its limits. A file of the same name is replaced.
     #[arg(long, value_name = "FOLDER")]
     charts: Option<PathBuf>,
+    /// With --charts: the estimate without a model behind the line (windows take Turnbull's)
+    #[arg(
+        long,
+        value_enum,
+        default_value_t,
+        value_name = "KIND",
+        requires = "charts"
+    )]
+    behind: BehindArg,
+}
+
+/// The estimate behind a plot's line.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, ValueEnum)]
+enum BehindArg {
+    /// Kaplan-Meier
+    #[default]
+    ProductLimit,
+    /// Nelson-Aalen
+    HazardSum,
+}
+
+impl From<BehindArg> for Behind {
+    fn from(arg: BehindArg) -> Self {
+        match arg {
+            BehindArg::ProductLimit => Behind::ProductLimit,
+            BehindArg::HazardSum => Behind::HazardSum,
+        }
+    }
 }
 
 /// What keeps lives apart.
@@ -131,7 +160,7 @@ pub fn run(args: &FitArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
             let picture = args
                 .charts
                 .is_some()
-                .then(|| picture(&group, &sample, &examined));
+                .then(|| picture(&group, &sample, &examined, args.behind.into()));
             let view = FitView::new(
                 group.name,
                 &sample,

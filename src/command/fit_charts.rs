@@ -15,7 +15,7 @@ use crate::model::group::{GroupFigures, life_limits};
 use crate::model::models::Model;
 use crate::quantity::trouble::Trouble;
 use crate::report::names::{Names, slug};
-use crate::report::probability::{PlotWords, probability, shares};
+use crate::report::probability::{Behind, PlotWords, probability, shares};
 use crate::view::fit::GroupName;
 
 /// A plot has a mark a life: beyond this many it is no picture but a blot, and a file of many
@@ -33,7 +33,12 @@ pub(super) enum Picture {
 }
 
 /// The plot of a group. Without a fit its lives stand there alone.
-pub(super) fn picture(group: &Group, sample: &Sample, examined: &Examined) -> Picture {
+pub(super) fn picture(
+    group: &Group,
+    sample: &Sample,
+    examined: &Examined,
+    behind: Behind,
+) -> Picture {
     match sample.count() {
         0 => return Picture::Empty,
         count if count > MOST => return Picture::TooMany,
@@ -61,7 +66,7 @@ pub(super) fn picture(group: &Group, sample: &Sample, examined: &Examined) -> Pi
     };
     let limits: Vec<_> = shares.into_iter().zip(limits).collect();
     let confidence = examined.ask.confidence;
-    let plot = probability(sample, life.as_ref(), &limits, confidence, words);
+    let plot = probability(sample, life.as_ref(), &limits, confidence, behind, words);
     Picture::Plot(name, Box::new(plot))
 }
 

@@ -3,7 +3,7 @@
 //! In: a [`Subject`] and its groups. Out: chart structs with an empty id.
 //! Never: drawing, words beyond titles and axes.
 
-use super::probability::{self, PlotWords, limits_in_words};
+use super::probability::{self, Behind, PlotWords, limits_in_words};
 use super::subject::{Group, Scope, Stay, Subject};
 use crate::chart::{CostCurve, CostPoint, Ending, Lane, LaneBar, ProbabilityPlot, SlotHistory};
 use crate::model::distribution::Distribution;
@@ -64,7 +64,14 @@ pub(super) fn probability(
         probability::shares().into_iter().map(at).collect()
     });
     let life = fit.map(|fit| Distribution::Weibull(fit.life));
-    probability::probability(&group.sample, life.as_ref(), &limits, confidence, words)
+    probability::probability(
+        &group.sample,
+        life.as_ref(),
+        &limits,
+        confidence,
+        Behind::default(),
+        words,
+    )
 }
 
 /// The cost curve of a group; none without a decision.

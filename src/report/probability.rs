@@ -7,7 +7,7 @@ use crate::chart::{EstimateStep, IntervalMark, LifeLimits, ProbabilityPlot, Step
 use crate::life::{End, Sample};
 use crate::model::Limits;
 use crate::model::distribution::Distribution;
-use crate::model::nonparametric::{LimitsScale, has_windows, product_limit, turnbull};
+use crate::model::nonparametric::{LimitsScale, has_windows, hazard_sum, product_limit, turnbull};
 use crate::model::ranks::plot_points;
 
 /// Levels along a fitted line's limits.
@@ -27,6 +27,16 @@ pub struct PlotWords {
     pub usage_unit: String,
     /// What the line is; empty for a fitted Weibull.
     pub line_name: String,
+}
+
+/// Which estimate without a model stands behind the line. Windows always take Turnbull's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Behind {
+    /// Kaplan-Meier.
+    #[default]
+    ProductLimit,
+    /// Nelson-Aalen, as the share failed `1 − e^(−H)`.
+    HazardSum,
 }
 
 /// Shares failed, even on probability paper from 0.01 to 99.9 %, with a tenth among them: where
@@ -56,6 +66,7 @@ pub fn probability(
     fit: Option<&Distribution>,
     limits: &[(f64, Limits)],
     confidence: f64,
+    behind: Behind,
     words: PlotWords,
 ) -> ProbabilityPlot {
     // A chart refuses the ends of the scale, which a median rank of many lives can reach.
@@ -66,7 +77,7 @@ pub fn probability(
         usage_unit: words.usage_unit,
         line_name: words.line_name,
         band_name: limits_in_words(confidence),
-        estimate: estimate(sample, confidence),
+        estimate: estimate(sample, confidence, behind),
         ..ProbabilityPlot::default()
     };
     for point in plot_points(sample) {
@@ -129,7 +140,7 @@ pub(super) fn limits_in_words(confidence: f64) -> String {
 ///
 /// Where all that were watched had failed before others came under watch, the estimate says
 /// nothing from there on and ends.
-fn estimate(sample: &Sample, confidence: f64) -> Option<StepEstimate> {
+fn estimate(sample: &Sample, confidence: f64, behind: Behind) -> Option<StepEstimate> {
     let (name, steps, emptied, until) = if has_windows(sample) {
         let found = turnbull(sample).ok()?;
         let steps = found.steps.iter().map(|step| EstimateStep {
@@ -145,6 +156,21 @@ fn estimate(sample: &Sample, confidence: f64) -> Option<StepEstimate> {
             found.emptied,
             found.watch.until,
         )
+    } else if behind == Behind::HazardSum {
+        let found = hazard_sum(sample, confidence).ok()?;
+        // A share failed, from the hazard summed up to it.
+        let share = |hazard: f64| -(-hazard).exp_m1();
+        let steps = found.steps.iter().map(|step| EstimateStep {
+            from: None,
+            usage: step.time,
+            failed: share(step.estimate),
+            limits: step
+                .lower
+                .zip(step.upper)
+                .map(|(lower, upper)| (share(lower), share(upper))),
+        });
+        let name = "from the hazard sum (Nelson-Aalen)";
+        (name, steps.collect(), None, found.watch.until)
     } else {
         let found = product_limit(sample, confidence, LimitsScale::LogLog).ok()?;
         let steps = found.steps.iter().map(|step| EstimateStep {

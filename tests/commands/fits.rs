@@ -418,3 +418,21 @@ fn what_no_paper_holds_is_told_and_the_figures_stand() {
     );
     assert!(files(room.path()).is_empty());
 }
+
+#[test]
+fn the_estimate_behind_the_line_can_be_the_hazard_sum() {
+    let file = lives_file("lo,hi\n410,410\n620,620\n700,\n980,980\n1500,1500\n");
+    let room = tempfile::tempdir().unwrap();
+    let said = |behind: &str| -> String {
+        let folder = room.path().join(behind);
+        let charts = folder.to_str().unwrap();
+        let lives = file.path().to_str().unwrap();
+        let args = [
+            "fit", "--lives", lives, "--charts", charts, "--behind", behind,
+        ];
+        assert!(wearbook(&args).output().unwrap().status.success());
+        words_of(&files(&folder)[0].1).1
+    };
+    assert!(said("hazard-sum").contains("from the hazard sum (Nelson-Aalen)"));
+    assert!(said("product-limit").contains("product-limit estimate"));
+}
