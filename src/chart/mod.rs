@@ -20,6 +20,7 @@ mod palette;
 mod paper;
 mod place;
 mod probability;
+mod probability_words;
 mod text;
 
 pub use cost::{CostCurve, CostPoint, cost_curve};
