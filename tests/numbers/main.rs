@@ -1,6 +1,7 @@
 //! Numbers: the models and policies against published values, identities and simulation.
 
 mod bend;
+mod bias;
 #[path = "../common/mod.rs"]
 mod common;
 mod compare;
