@@ -1,21 +1,22 @@
 //! Appending to a book: lock, look what others wrote, check, write one whole line
 //! each, sync; then, and only then, report.
 
-use std::fs::File;
-use std::io::{Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
 
 use super::chain::{ChainFault, follow};
 use super::conflict::Conflict;
-use super::disk::{SetAside, append_text, io_error, lock, set_torn_aside};
+use super::disk::{
+    Disk, Opening, Patience, SetAside, SystemDisk, add_lines, io_error, lock, set_torn_aside,
+};
 use super::entry::{Entry, Event};
 use super::error::{BookError, Refusal};
 use super::ledger::{BOOKS, Ledger, book_files};
 use super::parse::{FORMAT, parse_line};
 use super::sha::Sha;
 use super::state::{Stand, State};
+use super::statement::{Stated, statement};
 use crate::register::{Register, RegisterError};
 
 /// Records into one book of a ledger. Reads the ledger once; each append catches up
@@ -28,6 +29,10 @@ pub struct Appender {
     state: State,
     tails: Vec<Tail>,
     set_aside: Vec<SetAside>,
+    disk: Box<dyn Disk>,
+    patience: Patience,
+    /// How often what is stated; kept only where repetitions are to be known.
+    stated: Option<Stated>,
 }
 
 /// How far a book has been read.
@@ -59,6 +64,28 @@ impl Appender {
     pub fn open(folder: &Path, book: &str) -> Result<Appender, BookError> {
         let ledger = Ledger::read(folder)?;
         Appender::of_ledger(ledger, book)
+    }
+
+    /// As [`Appender::open`]; knows what the ledger states already, so that
+    /// [`Appender::append_new`] adds nothing twice.
+    pub fn open_for_import(folder: &Path, book: &str) -> Result<Appender, BookError> {
+        let ledger = Ledger::read(folder)?;
+        let stated = Stated::of(&ledger);
+        let mut appender = Appender::of_ledger(ledger, book)?;
+        appender.stated = Some(stated);
+        Ok(appender)
+    }
+
+    /// The same, writing to another disk than the system's.
+    pub fn on_disk(mut self, disk: impl Disk + 'static) -> Appender {
+        self.disk = Box::new(disk);
+        self
+    }
+
+    /// The same, waiting otherwise for others that record in the ledger.
+    pub fn with_patience(mut self, patience: Patience) -> Appender {
+        self.patience = patience;
+        self
     }
 
     fn of_ledger(ledger: Ledger, book: &str) -> Result<Appender, BookError> {
@@ -96,6 +123,9 @@ impl Appender {
             state,
             tails,
             set_aside: Vec::new(),
+            disk: Box::new(SystemDisk),
+            patience: Patience::default(),
+            stated: None,
         };
         appender.own_chain()?;
         Ok(appender)
@@ -172,6 +202,100 @@ impl Appender {
             .collect())
     }
 
+    /// How often the ledger states what this entry states, withdrawn or not; 0 where the
+    /// appender was not opened for import.
+    pub fn stated(&self, entry: &Entry) -> usize {
+        self.stated
+            .as_ref()
+            .map_or(0, |stated| stated.times(statement(entry)))
+    }
+
+    /// Tries groups of entries in turn, each of which stands or falls as a whole, upon
+    /// the ledger and the groups before it that can stand. Writes nothing.
+    ///
+    /// Returns what stands against each group; nothing where it can be recorded. The
+    /// index of a [`Refusal`] and of a witness given along counts the entries of all
+    /// groups.
+    pub fn sift(&mut self, groups: &[Vec<Entry>], now: DateTime<Utc>) -> Vec<Vec<Refusal>> {
+        let file = self.file();
+        let book = self.state.file(&file);
+        let lines = self.own_tail().map_or(0, |tail| tail.lines);
+        let start = self.state.len();
+        let mut index = 0;
+        let mut outcome = Vec::with_capacity(groups.len());
+        for group in groups {
+            let before = self.state.len();
+            let mut refusals = Vec::new();
+            for entry in group {
+                let mut conflicts = self.state.conflicts(&self.register, entry, now);
+                if matches!(entry.event, Event::Opened { .. }) {
+                    conflicts.push(Conflict::OpenedAgain);
+                }
+                for witness in conflicts.iter_mut().flat_map(Conflict::witnesses_mut) {
+                    if witness.file == file && witness.line > lines {
+                        witness.given = Some(witness.line - lines - 1);
+                    }
+                }
+                if !conflicts.is_empty() {
+                    refusals.push(Refusal { index, conflicts });
+                }
+                index += 1;
+                // It is in no book, so it has no name; its line tells which it is.
+                let stand = Stand {
+                    sha: Sha::ZERO,
+                    file: book,
+                    line: lines + index,
+                };
+                self.state.insert(stand, entry);
+            }
+            if !refusals.is_empty() {
+                self.roll_back(before);
+            }
+            outcome.push(refusals);
+        }
+        self.roll_back(start);
+        outcome
+    }
+
+    /// Records those of these entries that the ledger does not state yet, all or none, as
+    /// [`Appender::append_all`] does: the second of two equal ones only where the ledger
+    /// states it less than twice, and so on. Tells for each what was recorded.
+    ///
+    /// The appender must be [opened for import](Appender::open_for_import). Errors: as
+    /// [`Appender::append_all`]; the index of a refusal counts the entries given.
+    pub fn append_new(
+        &mut self,
+        entries: &[Entry],
+        now: DateTime<Utc>,
+    ) -> Result<Vec<Option<Recorded>>, BookError> {
+        let _lock = lock(self.disk.as_ref(), &self.folder, &mut self.patience)?;
+        self.make_ready()?;
+        let mut given = Stated::default();
+        let mut places = Vec::new();
+        let mut new = Vec::new();
+        for (place, entry) in entries.iter().enumerate() {
+            let name = statement(entry);
+            given.add(name);
+            let known = self.stated.as_ref().map_or(0, |s| s.times(name));
+            if given.times(name) > known {
+                places.push(place);
+                new.push(entry.clone());
+            }
+        }
+        let mut outcome = vec![None; entries.len()];
+        let Some(first) = new.first() else {
+            return Ok(outcome);
+        };
+        let (who, logged) = (first.who.clone(), first.logged);
+        let recorded = self.write_down(&who, logged, &new, now);
+        let recorded = recorded.map_err(|error| in_terms_of(error, &places))?;
+        let given = recorded.into_iter().filter(|(_, given)| *given);
+        for ((recorded, _), place) in given.zip(places) {
+            outcome[place] = Some(recorded);
+        }
+        Ok(outcome)
+    }
+
     /// Opens a new book: writes its first line and nothing else.
     ///
     /// Errors: [`Conflict::OpenedAgain`] if the book has lines; as [`Appender::append_all`].
@@ -197,13 +321,30 @@ impl Appender {
         entries: &[Entry],
         now: DateTime<Utc>,
     ) -> Result<Vec<(Recorded, bool)>, BookError> {
-        let _lock = lock(&self.folder)?;
+        let _lock = lock(self.disk.as_ref(), &self.folder, &mut self.patience)?;
+        self.make_ready()?;
+        self.write_down(who, logged, entries, now)
+    }
+
+    /// Under the lock: takes in what others wrote, and sets a torn line aside.
+    fn make_ready(&mut self) -> Result<(), BookError> {
         self.catch_up()?;
         self.own_chain()?;
         if let Some(tail) = self.own_tail() {
-            let torn = set_torn_aside(&self.folder, &tail.file, tail.len)?;
+            let torn = set_torn_aside(self.disk.as_ref(), &self.folder, &tail.file, tail.len)?;
             self.set_aside.extend(torn);
         }
+        Ok(())
+    }
+
+    /// Under the lock, made ready: checks entries and writes them.
+    fn write_down(
+        &mut self,
+        who: &str,
+        logged: DateTime<Utc>,
+        entries: &[Entry],
+        now: DateTime<Utc>,
+    ) -> Result<Vec<(Recorded, bool)>, BookError> {
         let before = self.state.len();
         let lines = match self.check_in(who, logged, entries, now) {
             Ok(lines) => lines,
@@ -220,7 +361,8 @@ impl Appender {
             text.push_str(line);
             text.push('\n');
         }
-        if let Err(error) = append_text(&self.folder, &self.file(), &text) {
+        let disk = self.disk.as_ref();
+        if let Err(error) = add_lines(disk, &self.folder, &self.file(), text.as_bytes()) {
             self.roll_back(before);
             return Err(error);
         }
@@ -231,6 +373,11 @@ impl Appender {
             tail.len += text.len() as u64 + 1;
             tail.lines = stand.line;
             tail.head = stand.sha;
+        }
+        if let Some(stated) = &mut self.stated {
+            entries
+                .iter()
+                .for_each(|entry| stated.add(statement(entry)));
         }
         let recorded = lines.iter().map(|(stand, given, _)| {
             let recorded = Recorded {
@@ -315,6 +462,7 @@ impl Appender {
                 },
                 job: None,
                 note: None,
+                source: None,
             };
             take_in(&mut self.state, &opened, false);
         }
@@ -378,18 +526,16 @@ impl Appender {
                 self.tails.len() - 1
             });
             let tail = &mut self.tails[known];
-            let mut book = File::open(&path).map_err(io_error(&path, "read"))?;
-            let len = book.metadata().map_err(io_error(&path, "read"))?.len();
+            let reading = io_error(&path, "read");
+            let mut book = self.disk.open(&path, Opening::Read).map_err(&reading)?;
+            let len = book.len().map_err(&reading)?;
             if len < tail.len {
                 return Err(BookError::ChangedMeanwhile { file });
             }
             if len == tail.len {
                 continue;
             }
-            let mut bytes = Vec::new();
-            book.seek(SeekFrom::Start(tail.len))
-                .and_then(|_| book.read_to_end(&mut bytes))
-                .map_err(io_error(&path, "read"))?;
+            let bytes = book.read_from(tail.len).map_err(&reading)?;
             let chain = follow(&bytes, tail.head);
             let index = self.state.file(&file);
             for (n, name) in chain.lines.iter().enumerate() {
@@ -401,6 +547,9 @@ impl Appender {
                 match parse_line(&bytes[name.bytes.clone()]) {
                     Ok((_, entry)) => {
                         self.state.insert(stand, &entry);
+                        if let Some(stated) = &mut self.stated {
+                            stated.add(statement(&entry));
+                        }
                     }
                     Err(_) => self.state.insert_unreadable(stand),
                 }
@@ -419,4 +568,20 @@ impl Appender {
         }
         Ok(())
     }
+}
+
+/// A refusal of some entries, told in terms of the list they were taken from.
+fn in_terms_of(error: BookError, places: &[usize]) -> BookError {
+    let BookError::Refused { mut refusals, zone } = error else {
+        return error;
+    };
+    let place = |index: usize| places.get(index).copied().unwrap_or(index);
+    for refusal in &mut refusals {
+        refusal.index = place(refusal.index);
+        let witnesses = refusal.conflicts.iter_mut();
+        for witness in witnesses.flat_map(Conflict::witnesses_mut) {
+            witness.given = witness.given.map(place);
+        }
+    }
+    BookError::Refused { refusals, zone }
 }

@@ -1,9 +1,14 @@
 //! Writing to a ledger's folder: the lock, whole lines, a torn line set aside.
 //! What fails leaves the files as they were.
+//!
+//! Everything that changes a ledger goes through [`Disk`], so that tests can put a
+//! faulty one in its place.
 
-use std::fs::{File, OpenOptions};
+use std::fmt;
+use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, SeekFrom, Write};
 use std::path::Path;
+use std::time::Duration;
 
 use super::error::BookError;
 use super::ledger::BOOKS;
@@ -13,6 +18,137 @@ use crate::quantity::trouble::{Severity, Trouble, shown};
 /// The file in the ledger folder that a recording program locks. One lock for all
 /// books, because an entry is checked against all of them.
 pub const LOCK_FILE: &str = ".lock";
+
+/// How a file is opened.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Opening {
+    /// For reading; it must be there.
+    Read,
+    /// For reading and cutting; it must be there.
+    Change,
+    /// For writing at its end; made if it is new.
+    Append,
+    /// For writing from nothing; emptied if it is there.
+    Create,
+}
+
+/// What recording asks of a disk.
+pub trait Disk: fmt::Debug + Send + Sync {
+    /// Tries to lock a file, made if it is new; `None` while another holds it. The lock
+    /// holds until the value is dropped.
+    fn try_lock(&self, path: &Path) -> io::Result<Option<Box<dyn Lock>>>;
+    fn open(&self, path: &Path, how: Opening) -> io::Result<Box<dyn DiskFile>>;
+    fn exists(&self, path: &Path) -> bool;
+    fn make_folder(&self, path: &Path) -> io::Result<()>;
+    /// Makes sure the names in a folder are on disk.
+    fn sync_folder(&self, path: &Path) -> io::Result<()>;
+    /// Copies a file; what was there before is replaced.
+    fn copy(&self, from: &Path, to: &Path) -> io::Result<u64>;
+    /// Puts a file in the place of another, in one step.
+    fn rename(&self, from: &Path, to: &Path) -> io::Result<()>;
+    fn remove(&self, path: &Path) -> io::Result<()>;
+}
+
+/// A lock that is held.
+pub trait Lock: fmt::Debug + Send {}
+
+/// An open file.
+pub trait DiskFile: fmt::Debug + Send {
+    fn len(&self) -> io::Result<u64>;
+    /// Everything from this byte to the end.
+    fn read_from(&mut self, byte: u64) -> io::Result<Vec<u8>>;
+    /// Writes some of the bytes and tells how many.
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize>;
+    /// Brings what was written to the disk itself.
+    fn sync(&mut self) -> io::Result<()>;
+    fn set_len(&mut self, len: u64) -> io::Result<()>;
+}
+
+/// The disk of the system.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct SystemDisk;
+
+impl Lock for File {}
+
+impl DiskFile for File {
+    fn len(&self) -> io::Result<u64> {
+        Ok(self.metadata()?.len())
+    }
+
+    fn read_from(&mut self, byte: u64) -> io::Result<Vec<u8>> {
+        let mut bytes = Vec::new();
+        self.seek(SeekFrom::Start(byte))?;
+        self.read_to_end(&mut bytes)?;
+        Ok(bytes)
+    }
+
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        Write::write(self, bytes)
+    }
+
+    fn sync(&mut self) -> io::Result<()> {
+        self.sync_all()
+    }
+
+    fn set_len(&mut self, len: u64) -> io::Result<()> {
+        File::set_len(self, len)
+    }
+}
+
+impl Disk for SystemDisk {
+    fn try_lock(&self, path: &Path) -> io::Result<Option<Box<dyn Lock>>> {
+        let file = OpenOptions::new()
+            .create(true)
+            .truncate(false)
+            .write(true)
+            .open(path)?;
+        match file.try_lock() {
+            Ok(()) => Ok(Some(Box::new(file))),
+            Err(TryLockError::WouldBlock) => Ok(None),
+            Err(TryLockError::Error(error)) => Err(error),
+        }
+    }
+
+    fn open(&self, path: &Path, how: Opening) -> io::Result<Box<dyn DiskFile>> {
+        let mut options = OpenOptions::new();
+        match how {
+            Opening::Read => options.read(true),
+            Opening::Change => options.read(true).write(true),
+            Opening::Append => options.create(true).append(true),
+            Opening::Create => options.create(true).write(true).truncate(true),
+        };
+        Ok(Box::new(options.open(path)?))
+    }
+
+    fn exists(&self, path: &Path) -> bool {
+        path.exists()
+    }
+
+    fn make_folder(&self, path: &Path) -> io::Result<()> {
+        std::fs::create_dir_all(path)
+    }
+
+    fn sync_folder(&self, path: &Path) -> io::Result<()> {
+        // Folders cannot be opened as files everywhere; where they cannot, names are
+        // written by the system itself.
+        if cfg!(unix) {
+            File::open(path)?.sync_all()?;
+        }
+        Ok(())
+    }
+
+    fn copy(&self, from: &Path, to: &Path) -> io::Result<u64> {
+        std::fs::copy(from, to)
+    }
+
+    fn rename(&self, from: &Path, to: &Path) -> io::Result<()> {
+        std::fs::rename(from, to)
+    }
+
+    fn remove(&self, path: &Path) -> io::Result<()> {
+        std::fs::remove_file(path)
+    }
+}
 
 /// A line cut short by a crash, moved out of its book.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,50 +183,103 @@ pub(super) fn io_error(path: &Path, doing: &'static str) -> impl Fn(io::Error) -
     }
 }
 
+/// How long to wait for another program that records in the ledger.
+pub struct Patience {
+    /// Zero: not at all.
+    pub limit: Duration,
+    /// Called once, when the wait is long enough to tell of it.
+    pub told: Box<dyn FnMut() + Send>,
+}
+
+impl Patience {
+    /// How long to wait where nothing else is said.
+    pub const LIMIT: Duration = Duration::from_secs(60);
+    /// After this long the wait is told of.
+    const QUIET: Duration = Duration::from_millis(500);
+
+    /// Waits so long, and tells nobody.
+    pub fn silent(limit: Duration) -> Patience {
+        Patience {
+            limit,
+            told: Box::new(|| {}),
+        }
+    }
+}
+
+impl Default for Patience {
+    fn default() -> Patience {
+        Patience::silent(Patience::LIMIT)
+    }
+}
+
+impl fmt::Debug for Patience {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "Patience({:?})", self.limit)
+    }
+}
+
 /// Waits until no other program records in this ledger; holds until it is dropped.
-pub(super) fn lock(folder: &Path) -> Result<File, BookError> {
+///
+/// Errors: [`BookError::Busy`] where another holds it for longer than patience lasts.
+pub(super) fn lock(
+    disk: &dyn Disk,
+    folder: &Path,
+    patience: &mut Patience,
+) -> Result<Box<dyn Lock>, BookError> {
     let path = folder.join(LOCK_FILE);
-    let file = OpenOptions::new()
-        .create(true)
-        .truncate(false)
-        .write(true)
-        .open(&path)
-        .map_err(io_error(&path, "open the lock file"))?;
-    file.lock().map_err(io_error(&path, "lock"))?;
-    Ok(file)
+    let mut waited = Duration::ZERO;
+    let mut told = false;
+    loop {
+        let held = disk.try_lock(&path).map_err(io_error(&path, "lock"))?;
+        if let Some(lock) = held {
+            return Ok(lock);
+        }
+        if waited >= patience.limit {
+            return Err(BookError::Busy {
+                file: shown(&path),
+                waited,
+            });
+        }
+        if waited >= Patience::QUIET && !told {
+            told = true;
+            (patience.told)();
+        }
+        // Others hold it for a few milliseconds; who waits long need not ask so often.
+        let pause = Duration::from_millis(if told { 20 } else { 2 });
+        std::thread::sleep(pause);
+        waited += pause;
+    }
 }
 
 /// Moves what follows byte `len` of a book, a last line cut short, into a file beside
 /// it: first copied and synced, then cut off, so that a crash in between loses nothing.
 pub(super) fn set_torn_aside(
+    disk: &dyn Disk,
     folder: &Path,
     book: &str,
     len: u64,
 ) -> Result<Option<SetAside>, BookError> {
     let path = folder.join(book);
-    let mut file = match OpenOptions::new().read(true).write(true).open(&path) {
+    let mut file = match disk.open(&path, Opening::Change) {
         Ok(file) => file,
         Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(None),
         Err(error) => return Err(io_error(&path, "open for writing")(error)),
     };
     let reading = io_error(&path, "read");
-    if file.metadata().map_err(&reading)?.len() <= len {
+    if file.len().map_err(&reading)? <= len {
         return Ok(None);
     }
-    let mut torn = Vec::new();
-    file.seek(SeekFrom::Start(len))
-        .and_then(|_| file.read_to_end(&mut torn))
-        .map_err(&reading)?;
+    let torn = file.read_from(len).map_err(&reading)?;
     let beside = format!("{book}.torn-{}", Sha::of(&torn).short());
     let beside_path = folder.join(&beside);
     let keeping = io_error(&beside_path, "write");
-    let mut keep = File::create(&beside_path).map_err(&keeping)?;
-    keep.write_all(&torn)
-        .and_then(|()| keep.sync_all())
+    let mut keep = disk.open(&beside_path, Opening::Create).map_err(&keeping)?;
+    write_all(keep.as_mut(), &torn)
+        .and_then(|()| keep.sync())
         .map_err(&keeping)?;
-    sync_books_folder(folder)?;
+    sync_books_folder(disk, folder)?;
     file.set_len(len)
-        .and_then(|()| file.sync_all())
+        .and_then(|()| file.sync())
         .map_err(io_error(&path, "cut the torn last line off"))?;
     Ok(Some(SetAside {
         book: book.to_owned(),
@@ -99,50 +288,90 @@ pub(super) fn set_torn_aside(
     }))
 }
 
-/// Appends text to a book, made if it is new, and syncs it to disk.
-pub(super) fn append_text(folder: &Path, book: &str, text: &str) -> Result<(), BookError> {
+/// Adds whole lines to a book, made if it is new, and syncs them to disk: all of them or,
+/// on failure or when killed at any moment, none.
+///
+/// One line is written at the end of the file: cut short, it is torn and never counts.
+/// Of several, some would stay whole; so they go to a copy of the book, which then
+/// takes the book's place in one step.
+pub(super) fn add_lines(
+    disk: &dyn Disk,
+    folder: &Path,
+    book: &str,
+    text: &[u8],
+) -> Result<(), BookError> {
     let path = folder.join(book);
     let books = folder.join(BOOKS);
-    std::fs::create_dir_all(&books).map_err(io_error(&books, "make the folder"))?;
-    let new = !path.exists();
-    let mut file = OpenOptions::new()
-        .create(true)
-        .append(true)
-        .open(&path)
-        .map_err(io_error(&path, "open for writing"))?;
+    disk.make_folder(&books)
+        .map_err(io_error(&books, "make the folder"))?;
+    let one = memchr::memchr(b'\n', text) == text.len().checked_sub(1);
+    if one && disk.exists(&path) {
+        add_in_place(disk, &path, text)
+    } else {
+        add_to_copy(disk, folder, book, text)
+    }
+}
+
+fn add_in_place(disk: &dyn Disk, path: &Path, text: &[u8]) -> Result<(), BookError> {
+    let mut file = disk
+        .open(path, Opening::Append)
+        .map_err(io_error(path, "open for writing"))?;
+    let writing = io_error(path, "write");
+    let before = file.len().map_err(&writing)?;
+    let written = write_all(file.as_mut(), text).and_then(|()| file.sync());
+    let Err(error) = written else { return Ok(()) };
+    match file.set_len(before).and_then(|()| file.sync()) {
+        Ok(()) => Err(writing(error)),
+        Err(undoing) => Err(BookError::Unsure {
+            file: shown(path),
+            reason: error.to_string(),
+            undoing: undoing.to_string(),
+        }),
+    }
+}
+
+fn add_to_copy(disk: &dyn Disk, folder: &Path, book: &str, text: &[u8]) -> Result<(), BookError> {
+    let path = folder.join(book);
+    // Not a `.jsonl`, so never taken for a book; one left behind by a crash is replaced.
+    let beside = folder.join(format!("{book}.new"));
     let writing = io_error(&path, "write");
-    let before = file.metadata().map_err(&writing)?.len();
-    let written = file.write_all(text.as_bytes()).and_then(|()| {
-        if new {
-            file.sync_all()
-        } else {
-            file.sync_data()
-        }
+    let made = if disk.exists(&path) {
+        disk.copy(&path, &beside).map(|_| ())
+    } else {
+        disk.open(&beside, Opening::Create).map(drop)
+    };
+    let written = made.and_then(|()| {
+        let mut file = disk.open(&beside, Opening::Append)?;
+        write_all(file.as_mut(), text)?;
+        file.sync()
     });
-    if let Err(error) = written {
-        // Put the book back as it was. Should even that fail, what is left is a torn
-        // last line, which never counts and is set aside next time.
-        let _ = file.set_len(before).and_then(|()| file.sync_all());
-        if new {
-            let _ = std::fs::remove_file(&path);
-        }
+    if let Err(error) = written.and_then(|()| disk.rename(&beside, &path)) {
+        let _ = disk.remove(&beside);
         return Err(writing(error));
     }
-    if new {
-        sync_books_folder(folder)?;
+    // The lines are in the book now; only a power cut could still undo them.
+    sync_books_folder(disk, folder).map_err(|error| BookError::Unsure {
+        file: shown(&path),
+        reason: "its folder could not be synced".to_owned(),
+        undoing: error.to_string(),
+    })
+}
+
+fn write_all(file: &mut dyn DiskFile, mut bytes: &[u8]) -> io::Result<()> {
+    while !bytes.is_empty() {
+        match file.write(bytes) {
+            Ok(0) => return Err(io::ErrorKind::WriteZero.into()),
+            Ok(n) => bytes = bytes.get(n..).unwrap_or_default(),
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            Err(error) => return Err(error),
+        }
     }
     Ok(())
 }
 
 /// Makes sure a new file's name is on disk too.
-fn sync_books_folder(folder: &Path) -> Result<(), BookError> {
+fn sync_books_folder(disk: &dyn Disk, folder: &Path) -> Result<(), BookError> {
     let books = folder.join(BOOKS);
-    // Folders cannot be opened as files everywhere; where they cannot, names are
-    // written by the system itself.
-    if cfg!(unix) {
-        File::open(&books)
-            .and_then(|folder| folder.sync_all())
-            .map_err(io_error(&books, "sync the folder"))?;
-    }
-    Ok(())
+    disk.sync_folder(&books)
+        .map_err(io_error(&books, "sync the folder"))
 }

@@ -1,5 +1,7 @@
 //! The ten kinds of entry, and how one is written as a line.
 
+use std::fmt;
+
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
 
@@ -23,6 +25,45 @@ pub struct Entry {
     /// The job it was done in. On a `job` entry: the job's own id, always there.
     pub job: Option<String>,
     pub note: Option<String>,
+    /// The row it was imported from. Never on `opened` and `withdrawn`.
+    pub source: Option<Source>,
+}
+
+/// The row of a file that an entry was made from, written `FILE:ROW:DIGEST`.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+pub struct Source {
+    /// Name of the file, without its folders; with a workbook's sheet after a `/`.
+    pub file: String,
+    /// Row of the file, counted from 1, headings included.
+    pub row: u64,
+    /// 12 to 64 hex digits of the SHA-256 of what the row held.
+    pub digest: String,
+}
+
+impl Source {
+    /// Reads the form that books write; `None` for any other.
+    pub fn parse(text: &str) -> Option<Source> {
+        let (rest, digest) = text.rsplit_once(':')?;
+        let (file, row) = rest.rsplit_once(':')?;
+        let hex = digest
+            .bytes()
+            .all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'));
+        let plain = row.bytes().all(|b| b.is_ascii_digit()) && !row.starts_with('0');
+        if file.is_empty() || !plain || !hex || !(12..=64).contains(&digest.len()) {
+            return None;
+        }
+        Some(Source {
+            file: file.to_owned(),
+            row: row.parse().ok()?,
+            digest: digest.to_owned(),
+        })
+    }
+}
+
+impl fmt::Display for Source {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}:{}", self.file, self.row, self.digest)
+    }
 }
 
 /// What an entry states.
@@ -281,6 +322,9 @@ impl Entry {
             line.text_if("job", self.job.as_deref());
         }
         line.text_if("note", self.note.as_deref());
+        if let Some(source) = &self.source {
+            line.text("source", &source.to_string());
+        }
         line.0.push('}');
         line.0
     }

@@ -1,5 +1,7 @@
 //! What can go wrong with a ledger on disk, as data.
 
+use std::time::Duration;
+
 use chrono_tz::Tz;
 use thiserror::Error;
 
@@ -40,6 +42,16 @@ pub enum BookError {
     /// A book that was read before is shorter now, or its lines have changed.
     #[error("{file} was changed by another program while it was in use")]
     ChangedMeanwhile { file: String },
+    /// Another program recorded in the ledger for longer than patience lasted.
+    #[error("{file} was held by another program for {waited:?}")]
+    Busy { file: String, waited: Duration },
+    /// A write failed, and so did undoing it.
+    #[error("{file}: {reason}, and it could not be undone: {undoing}")]
+    Unsure {
+        file: String,
+        reason: String,
+        undoing: String,
+    },
     /// Entries that cannot stand; nothing was recorded.
     #[error("{} entries refused", refusals.len())]
     Refused { refusals: Vec<Refusal>, zone: Tz },
@@ -57,7 +69,10 @@ impl BookError {
     /// Whether the cause is a file or folder rather than what is in it.
     pub fn is_io(&self) -> bool {
         match self {
-            BookError::NoFolder { .. } | BookError::Io { .. } => true,
+            BookError::NoFolder { .. }
+            | BookError::Io { .. }
+            | BookError::Busy { .. }
+            | BookError::Unsure { .. } => true,
             BookError::Register(error) => error.is_io(),
             _ => false,
         }
@@ -109,6 +124,27 @@ impl BookError {
                 )
                 .in_file(file.clone())
                 .cured_by("look the ledger over with: wearbook check"),
+            ],
+            BookError::Busy { file, waited } => vec![
+                Trouble::error("busy", "another program is recording in this ledger")
+                    .in_file(file.clone())
+                    .because(match waited.as_secs_f64() {
+                        none if none == 0.0 => "Its lock is held.".to_owned(),
+                        seconds => format!("Its lock was held for {seconds:.0} s."),
+                    })
+                    .because("Nothing was recorded.")
+                    .cured_by("try again, or wait longer with --wait SECONDS"),
+            ],
+            BookError::Unsure {
+                file,
+                reason,
+                undoing,
+            } => vec![
+                Trouble::error("unsure", format!("could not write: {reason}"))
+                    .in_file(file.clone())
+                    .because(format!("Nor could it be undone: {undoing}."))
+                    .because("Whether the entries were recorded is not known.")
+                    .cured_by("look at the end of the book: wearbook check"),
             ],
             BookError::Refused { refusals, zone } => refusals
                 .iter()

@@ -21,13 +21,16 @@ mod quality_slots;
 mod rules;
 mod sha;
 mod state;
+mod statement;
 
 pub use append::{Appender, Recorded};
 pub use chain::{Chain, ChainFault, LineName, follow, read_chain};
 pub use conflict::{Conflict, Witness};
-pub use disk::{LOCK_FILE, SetAside};
+pub use disk::{Disk, DiskFile, LOCK_FILE, Lock, Opening, Patience, SetAside, SystemDisk};
 pub use doubt::Doubt;
-pub use entry::{Age, Ending, Entry, Event, Finding, Found, Item, JobKind, Kind, Reason, SlotName};
+pub use entry::{
+    Age, Ending, Entry, Event, Finding, Found, Item, JobKind, Kind, Reason, SlotName, Source,
+};
 pub use error::{BookError, Refusal, chain_trouble, conflict_trouble, line_trouble, place_of};
 pub use ledger::{BOOKS, Book, Ledger, Placed, book_files};
 pub use line_fault::{LineFault, LineFaultKind};
@@ -35,3 +38,4 @@ pub use parse::{FORMAT, parse_given_line, parse_line, value_span};
 pub use quality::look_over;
 pub use sha::Sha;
 pub use state::AHEAD;
+pub use statement::statement;

@@ -7,6 +7,7 @@ use chrono_tz::Tz;
 
 use super::entry::{
     Age, Ending, Entry, Event, Finding, Found, Item, JobKind, Kind, Reason, SlotName,
+    Source as RowSource,
 };
 use super::json::{Value, members};
 use super::keys::Keys;
@@ -75,7 +76,7 @@ pub(super) fn known_keys(kind: Kind, book: bool) -> impl Iterator<Item = &'stati
 fn own_keys(kind: Kind) -> &'static [&'static str] {
     match kind {
         Kind::Opened => &["book", "format", "note"],
-        Kind::Reading => &["meter", "value", "reset", "job", "note"],
+        Kind::Reading => &["meter", "value", "reset", "job", "note", "source"],
         Kind::Installed => &[
             "component",
             "position",
@@ -86,6 +87,7 @@ fn own_keys(kind: Kind) -> &'static [&'static str] {
             "age",
             "job",
             "note",
+            "source",
         ],
         Kind::Replaced => &[
             "component",
@@ -100,6 +102,7 @@ fn own_keys(kind: Kind) -> &'static [&'static str] {
             "found",
             "job",
             "note",
+            "source",
         ],
         Kind::Removed => &[
             "component",
@@ -109,8 +112,17 @@ fn own_keys(kind: Kind) -> &'static [&'static str] {
             "found",
             "job",
             "note",
+            "source",
         ],
-        Kind::Inspected => &["component", "position", "finding", "mode", "job", "note"],
+        Kind::Inspected => &[
+            "component",
+            "position",
+            "finding",
+            "mode",
+            "job",
+            "note",
+            "source",
+        ],
         Kind::Measured => &[
             "component",
             "position",
@@ -122,6 +134,7 @@ fn own_keys(kind: Kind) -> &'static [&'static str] {
             "new_value",
             "job",
             "note",
+            "source",
         ],
         Kind::Job => &[
             "job",
@@ -132,8 +145,9 @@ fn own_keys(kind: Kind) -> &'static [&'static str] {
             "downtime_h",
             "cost",
             "note",
+            "source",
         ],
-        Kind::Expense => &["cost", "what", "job", "note"],
+        Kind::Expense => &["cost", "what", "job", "note", "source"],
         Kind::Withdrawn => &["entry_sha", "why", "note"],
     }
 }
@@ -240,6 +254,7 @@ impl Keys<'_> {
             _ => self.text_if("job"),
         };
         let note = self.text_if("note");
+        let source = self.source();
         let entry = Entry {
             time: time?,
             logged: logged?,
@@ -248,8 +263,23 @@ impl Keys<'_> {
             event: event?,
             job,
             note,
+            source,
         };
         Some((prev?, entry))
+    }
+
+    fn source(&mut self) -> Option<RowSource> {
+        let (text, span) = self.text_at("source")?;
+        let source = RowSource::parse(&text);
+        if source.is_none() {
+            let kind = LineFaultKind::OutOfDomain {
+                key: "source",
+                found: text.into_owned(),
+                domain: "FILE:ROW:DIGEST, the digest of 12 to 64 hex digits",
+            };
+            self.fault(span, kind);
+        }
+        source
     }
 
     fn prev(&mut self) -> Option<Sha> {

@@ -6,11 +6,12 @@ use chrono::{DateTime, Utc};
 
 use super::conflict::{Conflict, Witness};
 use super::doubt::Doubt;
-use super::entry::{Entry, Event, Kind, Reason, SlotName};
+use super::entry::{Event, Kind, Reason, SlotName};
 use super::error::{conflict_trouble, place_of};
 use super::ledger::{Ledger, Placed};
 use super::sha::Sha;
 use super::state::{Stand, State};
+use super::statement::statement;
 use crate::quantity::time::start_of_day;
 use crate::quantity::trouble::{Severity, Trouble};
 use crate::register::FILE_NAME;
@@ -231,13 +232,7 @@ impl<'a> Look<'a> {
     pub(super) fn twins(&mut self, entries: &[Placed<'a>]) {
         let mut seen: HashMap<Sha, Placed<'a>> = HashMap::new();
         for placed in entries {
-            let bare = Entry {
-                logged: placed.entry.time,
-                who: String::new(),
-                note: None,
-                ..placed.entry.clone()
-            };
-            let name = Sha::of(bare.line(Sha::ZERO).as_bytes());
+            let name = statement(placed.entry);
             if let Some(first) = seen.get(&name) {
                 let first = self.witness(first);
                 self.doubt(placed, &Doubt::Twice { first });

@@ -38,7 +38,7 @@ pub fn run(args: &WithdrawArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         ));
     }
     let who = args.writing.who()?;
-    let mut appender = args.writing.open()?;
+    let mut appender = args.writing.open(ui)?;
     let entry = Entry {
         time: now,
         logged: now,
@@ -50,6 +50,7 @@ pub fn run(args: &WithdrawArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         },
         job: None,
         note: None,
+        source: None,
     };
     let recorded = record_one(&mut appender, &entry, now, args.writing.dry_run, ui)?;
     confirm(recorded.as_ref(), &entry, appender.register(), ui)?;

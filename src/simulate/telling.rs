@@ -115,6 +115,7 @@ fn log(
                 event: draft.event,
                 job: draft.job.map(|job| names[job].clone()),
                 note: draft.note,
+                source: None,
             },
             withdraws: None,
         });
@@ -156,6 +157,7 @@ fn make(plant: &Plant, all: &mut Vec<SimEntry>, mistake: &Mistake, rng: &mut Cha
             },
             job: None,
             note: None,
+            source: None,
         },
         withdraws: Some(n),
     };

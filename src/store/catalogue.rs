@@ -286,6 +286,7 @@ pub(crate) const ENTRIES_TABLE: Table = Table {
         ("entry_sha", "VARCHAR"),
         ("why", "VARCHAR"),
         ("note", "VARCHAR"),
+        ("source", "VARCHAR"),
     ],
     key: "ledger, book, line",
 };
@@ -336,4 +337,5 @@ pub(crate) const LINE_KEYS: &[(&str, &str)] = &[
     ("entry_sha", "VARCHAR"),
     ("why", "VARCHAR"),
     ("note", "VARCHAR"),
+    ("source", "VARCHAR"),
 ];

@@ -401,7 +401,7 @@ pub(crate) fn make_views(conn: &Connection, machine: &str) -> Result<(), StoreEr
                  l.reason, l.mode, l.found, l.finding,
                  l.quantity, l.unit, l.zone, l.span, l.new_value,
                  l.job, l.start, l.stop, l.kind AS job_kind, l.labour_h, l.downtime_h, l.cost,
-                 l.what, l.entry_sha, l.why, l.note
+                 l.what, l.entry_sha, l.why, l.note, l.source
              FROM raw.lines AS l
              JOIN raw.book_files AS f ON f.book_no = l.book_no
              LEFT JOIN raw.lines AS n ON n.rowid = l.rowid + 1 AND n.book_no = l.book_no;"

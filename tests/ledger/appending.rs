@@ -1,12 +1,14 @@
 //! What an append lets in, what it refuses, and that a refusal leaves no trace.
 
 use proptest::prelude::*;
+use rust_decimal::Decimal;
 use wearbook::book::{
-    Age, Appender, BookError, Conflict, Entry, Event, Item, Ledger, Recorded, look_over, read_chain,
+    Age, Appender, BookError, Conflict, Entry, Event, Item, LOCK_FILE, Ledger, Patience, Recorded,
+    Source, look_over, read_chain,
 };
 use wearbook::quantity::Number;
 
-use crate::bench::{Bench, entry, inspected, installed, now, reading, removed, replaced, slot};
+use crate::bench::{Bench, at, entry, inspected, installed, now, reading, removed, replaced, slot};
 
 fn appender(bench: &Bench) -> Appender {
     Appender::open(bench.folder(), "main").expect("open")
@@ -347,4 +349,136 @@ proptest! {
             prop_assert!(!trouble.kind.starts_with("chain"), "{:?}", trouble);
         }
     }
+}
+
+/// The import's way in: what the ledger states is not recorded again.
+#[test]
+fn the_same_entries_are_new_only_once() {
+    let bench = Bench::new();
+    let expense = |hours| {
+        let cost = Decimal::from(100);
+        let what = "grease".to_owned();
+        entry(hours, Event::Expense { cost, what })
+    };
+    let all = [
+        installed(0, "P1"),
+        reading(1, 100),
+        expense(2),
+        expense(2),
+        replaced(3, "P1"),
+    ];
+    let mut appender = Appender::open_for_import(bench.folder(), "main").expect("open");
+    let first = appender.append_new(&all, now()).expect("append");
+    assert!(first.iter().all(Option::is_some), "{first:?}");
+    let whole = bench.bytes();
+    let again = appender.append_new(&all, now()).expect("append");
+    assert!(again.iter().all(Option::is_none), "{again:?}");
+
+    // Another hand, another hour of writing, another file: still the same statements.
+    let mut other: Vec<Entry> = all.to_vec();
+    for entry in &mut other {
+        entry.who = "B. Example".into();
+        entry.logged = at(500);
+        entry.note = Some("from the other list".into());
+        entry.source = Source::parse("list.csv:3:0123456789ab");
+    }
+    let mut appender = Appender::open_for_import(bench.folder(), "main").expect("open");
+    assert_eq!(appender.stated(&other[2]), 2);
+    let again = appender.append_new(&other, now()).expect("append");
+    assert!(again.iter().all(Option::is_none));
+    assert_eq!(bench.bytes(), whole);
+
+    // A third equal expense is one more than the ledger has.
+    other.insert(4, expense(2));
+    let again = appender.append_new(&other, now()).expect("append");
+    let new: Vec<bool> = again.iter().map(Option::is_some).collect();
+    assert_eq!(new, [false, false, false, false, true, false]);
+}
+
+/// Two imports of one file at once: the second finds the first one's under the lock.
+#[test]
+fn what_another_recorded_meanwhile_is_not_new() {
+    let bench = Bench::new();
+    let all = [installed(0, "P1"), reading(1, 100)];
+    let mut one = Appender::open_for_import(bench.folder(), "one").expect("open");
+    let mut two = Appender::open_for_import(bench.folder(), "two").expect("open");
+    one.append_new(&all, now()).expect("append");
+    let late = two.append_new(&all, now()).expect("append");
+    assert_eq!(late, [None, None]);
+    assert!(!bench.folder().join("books/two.jsonl").exists());
+}
+
+#[test]
+fn groups_stand_or_fall_as_a_whole() {
+    let bench = Bench::new();
+    let mut appender = Appender::open_for_import(bench.folder(), "main").expect("open");
+    appender.append(&installed(0, "P1"), now()).expect("append");
+    let before = bench.bytes();
+    let groups = [
+        vec![reading(1, 100), replaced(1, "P1")],
+        // Its reading could stand; the group cannot.
+        vec![reading(2, 900), installed(2, "P1")],
+        // Would run backwards, had the group before been taken in.
+        vec![reading(3, 200)],
+        vec![reading(4, 150)],
+    ];
+    let found = appender.sift(&groups, now());
+    let kinds: Vec<Vec<(usize, &str)>> = found
+        .iter()
+        .map(|group| {
+            let one = |r: &wearbook::book::Refusal| (r.index, r.conflicts[0].name());
+            group.iter().map(one).collect()
+        })
+        .collect();
+    assert_eq!(
+        kinds,
+        [
+            vec![],
+            vec![(3, "slot-filled")],
+            vec![],
+            vec![(5, "meter-backwards")]
+        ]
+    );
+    let Conflict::MeterBackwards { witness, .. } = &found[3][0].conflicts[0] else {
+        panic!("{found:?}");
+    };
+    assert_eq!(witness.given, Some(4));
+    assert_eq!(bench.bytes(), before);
+    // Nothing of it is left in the appender.
+    appender.append(&reading(5, 1), now()).expect("append");
+}
+
+#[test]
+fn a_held_lock_is_waited_for_and_then_told() {
+    let bench = Bench::new();
+    let held = std::fs::File::create(bench.folder().join(LOCK_FILE)).expect("lock file");
+    held.lock().expect("lock");
+    let told = std::sync::Arc::new(std::sync::atomic::AtomicUsize::new(0));
+    let patience = |millis| {
+        let told = told.clone();
+        Patience {
+            limit: std::time::Duration::from_millis(millis),
+            told: Box::new(move || {
+                told.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+            }),
+        }
+    };
+    let count = || told.load(std::sync::atomic::Ordering::Relaxed);
+    let appender = Appender::open(bench.folder(), "main").expect("open");
+    let mut appender = appender.with_patience(patience(0));
+    let error = appender.append(&reading(1, 1), now()).expect_err("held");
+    assert!(matches!(error, BookError::Busy { .. }) && error.is_io());
+    assert_eq!(count(), 0);
+    let mut appender = appender.with_patience(patience(700));
+    appender.append(&reading(1, 1), now()).expect_err("held");
+    assert_eq!(count(), 1, "a long wait is told of once");
+    assert!(bench.bytes().is_empty());
+    let mut appender = appender.with_patience(patience(60_000));
+    std::thread::scope(|scope| {
+        scope.spawn(|| {
+            std::thread::sleep(std::time::Duration::from_millis(100));
+            held.unlock().expect("unlock");
+        });
+        appender.append(&reading(1, 1), now()).expect("at last");
+    });
 }

@@ -62,6 +62,7 @@ pub fn entry(hours: i64, event: Event) -> Entry {
         event,
         job: None,
         note: None,
+        source: None,
     }
 }
 

@@ -5,7 +5,7 @@ use proptest::prelude::*;
 use rust_decimal::Decimal;
 use wearbook::book::{
     Age, Ending, Entry, Event, Finding, Found, Item, JobKind, Kind, LineFaultKind, Reason, Sha,
-    SlotName, parse_line,
+    SlotName, Source, parse_line,
 };
 use wearbook::quantity::Number;
 
@@ -169,6 +169,14 @@ fn event() -> impl Strategy<Value = Event> {
     ]
 }
 
+fn source() -> impl Strategy<Value = Source> {
+    (text(), 1..u64::MAX, "[0-9a-f]{12,64}").prop_map(|(file, row, digest)| Source {
+        file,
+        row,
+        digest,
+    })
+}
+
 fn entry() -> impl Strategy<Value = Entry> {
     (
         time(),
@@ -179,29 +187,33 @@ fn entry() -> impl Strategy<Value = Entry> {
         event(),
         maybe(text()),
         maybe(note()),
+        maybe(source()),
     )
-        .prop_map(|(time, logged, who, machine, with, event, job, note)| {
-            let kind = event.kind();
-            let bare = matches!(kind, Kind::Opened | Kind::Withdrawn);
-            let machine = match kind {
-                Kind::Opened | Kind::Withdrawn => None,
-                Kind::Expense => with.then_some(machine),
-                _ => Some(machine),
-            };
-            let job = match kind {
-                Kind::Job => Some(job.unwrap_or_else(|| "J".into())),
-                _ => job.filter(|_| !bare),
-            };
-            Entry {
-                time,
-                logged,
-                who,
-                machine,
-                event,
-                job,
-                note,
-            }
-        })
+        .prop_map(
+            |(time, logged, who, machine, with, event, job, note, source)| {
+                let kind = event.kind();
+                let bare = matches!(kind, Kind::Opened | Kind::Withdrawn);
+                let machine = match kind {
+                    Kind::Opened | Kind::Withdrawn => None,
+                    Kind::Expense => with.then_some(machine),
+                    _ => Some(machine),
+                };
+                let job = match kind {
+                    Kind::Job => Some(job.unwrap_or_else(|| "J".into())),
+                    _ => job.filter(|_| !bare),
+                };
+                Entry {
+                    time,
+                    logged,
+                    who,
+                    machine,
+                    event,
+                    job,
+                    note,
+                    source: source.filter(|_| !bare),
+                }
+            },
+        )
 }
 
 proptest! {

@@ -3,13 +3,14 @@
 use std::fs::File;
 use std::io::{BufRead, BufReader, IsTerminal, Read};
 use std::path::PathBuf;
+use std::time::Duration;
 
 use chrono::{DateTime, SubsecRound, Utc};
 
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{
-    Appender, BookError, Entry, Event, Kind, LineFault, LineFaultKind, Recorded, conflict_trouble,
-    line_trouble, parse_given_line, place_of,
+    Appender, BookError, Entry, Event, Kind, LineFault, LineFaultKind, Patience, Recorded,
+    conflict_trouble, line_trouble, parse_given_line, place_of,
 };
 use crate::quantity::time::show;
 use crate::quantity::trouble::Trouble;
@@ -64,6 +65,9 @@ pub struct Writing {
     /// Check only, and write nothing
     #[arg(long, global = true)]
     pub dry_run: bool,
+    /// How long to wait while another program records in the ledger
+    #[arg(long, global = true, value_name = "SECONDS", default_value_t = 60)]
+    wait: u32,
 }
 
 impl Writing {
@@ -105,8 +109,20 @@ impl Writing {
     }
 
     /// Opens the book for writing.
-    pub fn open(&self) -> Result<Appender, CommandError> {
-        Ok(Appender::open(&self.ledger, &self.book())?)
+    pub fn open(&self, ui: &Ui) -> Result<Appender, CommandError> {
+        let appender = Appender::open(&self.ledger, &self.book())?;
+        Ok(appender.with_patience(patience(self.wait, ui)))
+    }
+}
+
+/// Waits so many seconds for others that record in the ledger, and says so.
+pub fn patience(seconds: u32, ui: &Ui) -> Patience {
+    let quiet = ui.quiet();
+    Patience {
+        limit: Duration::from_secs(seconds.into()),
+        told: Box::new(move || {
+            Ui::new(quiet).remark("waiting for another program that records in this ledger …");
+        }),
     }
 }
 
@@ -162,7 +178,7 @@ fn record_flags(args: &RecordArgs, kind: &KindArgs, ui: &mut Ui) -> Result<Outco
     if kind == Kind::Opened {
         return open_book(args, now, ui);
     }
-    let mut appender = args.writing.open()?;
+    let mut appender = args.writing.open(ui)?;
     let who = args.writing.who_if();
     let entry = entry_from(kind, &mut keys, appender.register(), now, who.as_deref())?;
     let recorded = record_one(&mut appender, &entry, now, args.writing.dry_run, ui)?;
@@ -172,7 +188,7 @@ fn record_flags(args: &RecordArgs, kind: &KindArgs, ui: &mut Ui) -> Result<Outco
 
 fn open_book(args: &RecordArgs, now: DateTime<Utc>, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let who = args.writing.who()?;
-    let mut appender = args.writing.open()?;
+    let mut appender = args.writing.open(ui)?;
     if args.writing.dry_run {
         return Err(CommandError::wrong_use(
             "a book is opened or not: there is nothing to check",
@@ -407,7 +423,7 @@ fn record_whole(
     ui: &mut Ui,
 ) -> Result<Outcome, CommandError> {
     let now = to_the_second(Utc::now());
-    let mut appender = args.writing.open()?;
+    let mut appender = args.writing.open(ui)?;
     let who = args.writing.who_if();
     let zone = appender.register().plant.time_zone;
     let (mut given, mut entries, mut troubles) = (Vec::new(), Vec::new(), Vec::new());
@@ -448,7 +464,7 @@ fn record_one_by_one(
     mut lines: GivenLines,
     ui: &mut Ui,
 ) -> Result<Outcome, CommandError> {
-    let mut appender = args.writing.open()?;
+    let mut appender = args.writing.open(ui)?;
     let who = args.writing.who_if();
     let zone = appender.register().plant.time_zone;
     let mut count = 0;
