@@ -12,11 +12,12 @@ use super::disk::{
 };
 use super::entry::{Entry, Event};
 use super::error::{BookError, Refusal};
-use super::ledger::{BOOKS, Ledger, book_files};
+use super::ledger::{BOOKS, book_files};
 use super::parse::{FORMAT, parse_line};
 use super::sha::Sha;
 use super::state::{Stand, State};
 use super::statement::{Stated, statement};
+use super::survey::Survey;
 use crate::register::{Register, RegisterError};
 
 /// Records into one book of a ledger. Reads the ledger once; each append catches up
@@ -62,16 +63,15 @@ impl Appender {
     /// Errors: the ledger cannot be read, its register has faults, the name cannot be
     /// a book's, or the book's chain is broken.
     pub fn open(folder: &Path, book: &str) -> Result<Appender, BookError> {
-        let ledger = Ledger::read(folder)?;
-        Appender::of_ledger(ledger, book)
+        Appender::of_survey(Survey::read(folder)?, book)
     }
 
     /// As [`Appender::open`]; knows what the ledger states already, so that
     /// [`Appender::append_new`] adds nothing twice.
     pub fn open_for_import(folder: &Path, book: &str) -> Result<Appender, BookError> {
-        let ledger = Ledger::read(folder)?;
-        let stated = Stated::of(&ledger);
-        let mut appender = Appender::of_ledger(ledger, book)?;
+        let survey = Survey::with_statements(folder)?;
+        let stated = Stated::of(&survey.facts);
+        let mut appender = Appender::of_survey(survey, book)?;
         appender.stated = Some(stated);
         Ok(appender)
     }
@@ -88,40 +88,33 @@ impl Appender {
         self
     }
 
-    fn of_ledger(ledger: Ledger, book: &str) -> Result<Appender, BookError> {
+    fn of_survey(mut survey: Survey, book: &str) -> Result<Appender, BookError> {
         let name = book.to_owned();
         let good = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
         let begins = name.starts_with(|c: char| c.is_ascii_alphanumeric());
         if !begins || !name.chars().all(good) || name.len() > 100 {
             return Err(BookError::BookName { name });
         }
-        if !ledger.register_faults.is_empty() {
+        if !survey.register_faults.is_empty() {
             return Err(BookError::Register(RegisterError::Faults {
                 file: crate::register::FILE_NAME.to_owned(),
-                faults: ledger.register_faults,
+                faults: survey.register_faults,
             }));
         }
-        let state = ledger.state();
-        let tails = ledger
-            .books
-            .iter()
-            .map(|book| Tail {
-                file: book.file.clone(),
-                len: book.chain.torn.start as u64,
-                lines: book.chain.lines.len(),
-                head: book.chain.head(),
-                fault: book.chain.fault.clone().map(|fault| {
-                    let text = String::from_utf8_lossy(book.text(fault.line())).into_owned();
-                    (fault, text)
-                }),
-            })
-            .collect();
+        let state = State::of(&mut survey);
+        let tails = survey.books.into_iter().map(|book| Tail {
+            file: book.file,
+            len: book.len,
+            lines: book.lines,
+            head: book.head,
+            fault: book.fault,
+        });
         let appender = Appender {
-            folder: ledger.folder,
+            folder: survey.folder,
             book: name,
-            register: ledger.register,
+            register: survey.register,
             state,
-            tails,
+            tails: tails.collect(),
             set_aside: Vec::new(),
             disk: Box::new(SystemDisk),
             patience: Patience::default(),

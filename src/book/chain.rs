@@ -138,7 +138,7 @@ fn name_lines(book: &[u8], whole: usize) -> Vec<LineName> {
 
 /// The `prev` at the head of a line. Blanks between the tokens are let pass, as JSON
 /// does; a line that does not end in a brace is none.
-fn prev_of(line: &[u8]) -> Option<Sha> {
+pub(super) fn prev_of(line: &[u8]) -> Option<Sha> {
     let line = line.trim_ascii();
     if line.last() != Some(&b'}') {
         return None;

@@ -95,6 +95,14 @@ pub enum Doubt {
         pieces: u32,
         expected: u32,
     },
+    #[error("`{quantity}` of `{component}` is {factor:.0} times {} than its like", if *larger { "larger" } else { "smaller" })]
+    FarOff {
+        component: String,
+        quantity: String,
+        factor: f64,
+        larger: bool,
+        siblings: usize,
+    },
     #[error("written down before the line above it")]
     LoggedBackwards {
         logged: DateTime<Utc>,
@@ -128,6 +136,7 @@ impl Doubt {
             Doubt::LeftEmpty { .. } => "slot-left-empty",
             Doubt::BeforeService { .. } => "before-service",
             Doubt::Pieces { .. } => "pieces-differ",
+            Doubt::FarOff { .. } => "far-off",
             Doubt::LoggedBackwards { .. } => "logged-backwards",
             Doubt::NoEntries => "no-entries",
         }
@@ -152,7 +161,10 @@ impl Doubt {
     /// The key of the entry to point at.
     pub fn key(&self) -> &'static str {
         match self {
-            Doubt::TooFast { .. } | Doubt::Unread { .. } | Doubt::UnreadLately { .. } => "value",
+            Doubt::TooFast { .. }
+            | Doubt::Unread { .. }
+            | Doubt::UnreadLately { .. }
+            | Doubt::FarOff { .. } => "value",
             Doubt::NoLength { .. } | Doubt::BeforeService { .. } => "time",
             Doubt::NoMode { .. } | Doubt::ReasonDiffers { .. } => "reason",
             Doubt::UnknownAges { .. } | Doubt::Refitted { .. } => "age",
@@ -205,6 +217,9 @@ impl Doubt {
             Doubt::BeforeService { in_service, .. } => {
                 format!("plant.toml says in service since {in_service}.")
             }
+            Doubt::FarOff { siblings, .. } => {
+                format!("Held against the median of {siblings} other readings of the ledger.")
+            }
             Doubt::LoggedBackwards { logged, above } => format!(
                 "{} here, {} above.",
                 show(*logged, zone),
@@ -248,6 +263,9 @@ impl Doubt {
             Doubt::LeftEmpty { .. } => "record what was put in",
             Doubt::BeforeService { .. } => "mend the time, or `in_service` in plant.toml",
             Doubt::Pieces { .. } => "mend the entry, or `pieces` in plant.toml",
+            Doubt::FarOff { .. } => {
+                "a slipped point, or another unit? withdraw it and record it again"
+            }
             Doubt::LoggedBackwards { .. } => "check the clock of the recording computer",
             Doubt::UnknownAges { .. } | Doubt::NoEntries => return Vec::new(),
         };

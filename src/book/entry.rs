@@ -1,5 +1,6 @@
 //! The ten kinds of entry, and how one is written as a line.
 
+use std::borrow::Cow;
 use std::fmt;
 
 use chrono::{DateTime, Utc};
@@ -10,97 +11,120 @@ use super::sha::Sha;
 use crate::quantity::Number;
 use crate::quantity::time::format_utc;
 
-/// One entry of a book. Times are whole seconds.
+/// One entry of a book. Times are whole seconds. Its texts are its own, or borrowed from
+/// the line it was read from (`S` a `Cow<str>`).
 #[derive(Debug, Clone, PartialEq)]
-pub struct Entry {
+pub struct Entry<S = String> {
     /// When it happened.
     pub time: DateTime<Utc>,
     /// When it was written down.
     pub logged: DateTime<Utc>,
-    pub who: String,
+    pub who: S,
     /// The machine's tag. Never on `opened` and `withdrawn`; may be missing on
     /// `expense`; always there on the others.
-    pub machine: Option<String>,
-    pub event: Event,
+    pub machine: Option<S>,
+    pub event: Event<S>,
     /// The job it was done in. On a `job` entry: the job's own id, always there.
-    pub job: Option<String>,
-    pub note: Option<String>,
+    pub job: Option<S>,
+    pub note: Option<S>,
     /// The row it was imported from. Never on `opened` and `withdrawn`.
-    pub source: Option<Source>,
+    pub source: Option<Source<S>>,
 }
 
 /// The row of a file that an entry was made from, written `FILE:ROW:DIGEST`.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
-pub struct Source {
+pub struct Source<S = String> {
     /// Name of the file, without its folders; with a workbook's sheet after a `/`.
-    pub file: String,
+    pub file: S,
     /// Row of the file, counted from 1, headings included.
     pub row: u64,
     /// 12 to 64 hex digits of the SHA-256 of what the row held.
-    pub digest: String,
+    pub digest: S,
 }
 
-impl Source {
+impl<S> Source<S> {
     /// Reads the form that books write; `None` for any other.
-    pub fn parse(text: &str) -> Option<Source> {
-        let (rest, digest) = text.rsplit_once(':')?;
-        let (file, row) = rest.rsplit_once(':')?;
-        let hex = digest
-            .bytes()
-            .all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'));
-        let plain = row.bytes().all(|b| b.is_ascii_digit()) && !row.starts_with('0');
-        if file.is_empty() || !plain || !hex || !(12..=64).contains(&digest.len()) {
-            return None;
-        }
+    pub fn parse<'a>(text: impl Into<Cow<'a, str>>) -> Option<Source<S>>
+    where
+        S: From<Cow<'a, str>>,
+    {
+        let (file, row, digest) = match text.into() {
+            Cow::Borrowed(text) => {
+                let (file, row, digest) = source_parts(text)?;
+                (Cow::Borrowed(file), row, Cow::Borrowed(digest))
+            }
+            Cow::Owned(text) => {
+                let (file, row, digest) = source_parts(&text)?;
+                (
+                    Cow::Owned(file.to_owned()),
+                    row,
+                    Cow::Owned(digest.to_owned()),
+                )
+            }
+        };
         Some(Source {
-            file: file.to_owned(),
-            row: row.parse().ok()?,
-            digest: digest.to_owned(),
+            file: file.into(),
+            row,
+            digest: digest.into(),
         })
     }
 }
 
-impl fmt::Display for Source {
+fn source_parts(text: &str) -> Option<(&str, u64, &str)> {
+    let (rest, digest) = text.rsplit_once(':')?;
+    let (file, row) = rest.rsplit_once(':')?;
+    let hex = digest
+        .bytes()
+        .all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'));
+    let plain = row.bytes().all(|b| b.is_ascii_digit()) && !row.starts_with('0');
+    if file.is_empty() || !plain || !hex || !(12..=64).contains(&digest.len()) {
+        return None;
+    }
+    Some((file, row.parse().ok()?, digest))
+}
+
+impl<S: AsRef<str>> fmt::Display for Source<S> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}:{}:{}", self.file, self.row, self.digest)
+        let (file, digest) = (self.file.as_ref(), self.digest.as_ref());
+        write!(f, "{file}:{}:{digest}", self.row)
     }
 }
 
 /// What an entry states.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Event {
+pub enum Event<S = String> {
     /// First line of every book.
-    Opened { book: String, format: u32 },
+    Opened { book: S, format: u32 },
     /// A meter was read; with `reset` it was exchanged or zeroed, and `value` is its
     /// new start.
     Reading {
-        meter: String,
+        meter: S,
         value: Number,
         reset: bool,
     },
     /// An item was put into an empty slot.
-    Installed { slot: SlotName, item: Item },
+    Installed { slot: SlotName<S>, item: Item<S> },
     /// An item was taken out and another put in.
     Replaced {
-        slot: SlotName,
-        item: Item,
-        end: Ending,
+        slot: SlotName<S>,
+        item: Item<S>,
+        end: Ending<S>,
     },
     /// An item was taken out and nothing put in.
-    Removed { slot: SlotName, end: Ending },
+    Removed { slot: SlotName<S>, end: Ending<S> },
     /// An item was looked at in its slot.
     Inspected {
-        slot: SlotName,
+        slot: SlotName<S>,
         finding: Finding,
-        mode: Option<String>,
+        mode: Option<S>,
     },
     /// A quantity of an item was measured.
     Measured {
-        slot: SlotName,
-        quantity: String,
+        slot: SlotName<S>,
+        quantity: S,
         value: Number,
-        unit: String,
-        zone: Option<String>,
+        unit: S,
+        zone: Option<S>,
         /// Length the reading was taken over, in metres.
         span: Option<Number>,
         /// The same quantity on a new part, in the same unit.
@@ -117,29 +141,42 @@ pub enum Event {
         cost: Option<Decimal>,
     },
     /// Money spent.
-    Expense { cost: Decimal, what: String },
+    Expense { cost: Decimal, what: S },
     /// An earlier entry is withdrawn. `entry_sha` is 64 hex digits, or at least 12
     /// where unique.
-    Withdrawn { entry_sha: String, why: String },
+    Withdrawn { entry_sha: S, why: S },
 }
 
 /// A slot of the entry's machine.
 #[derive(Debug, Clone, PartialEq, Eq, Hash)]
-pub struct SlotName {
-    pub component: String,
-    pub position: String,
+pub struct SlotName<S = String> {
+    pub component: S,
+    pub position: S,
 }
 
 /// The item put in. All but the age may be unknown.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Item {
+#[derive(Debug, Clone, PartialEq)]
+pub struct Item<S = String> {
     /// Part number.
-    pub part: Option<String>,
+    pub part: Option<S>,
     /// How many pieces it took.
     pub pieces: Option<u32>,
-    pub batch: Option<String>,
-    pub serial: Option<String>,
+    pub batch: Option<S>,
+    pub serial: Option<S>,
     pub age: Age,
+}
+
+/// New, and nothing else known.
+impl<S> Default for Item<S> {
+    fn default() -> Item<S> {
+        Item {
+            part: None,
+            pieces: None,
+            batch: None,
+            serial: None,
+            age: Age::New,
+        }
+    }
 }
 
 /// Usage already on an item when it was put in, in its component's usage.
@@ -167,9 +204,9 @@ impl Age {
 
 /// How the old item's life in the slot ended.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Ending {
+pub struct Ending<S = String> {
     pub reason: Reason,
-    pub mode: Option<String>,
+    pub mode: Option<S>,
     /// Always there if the reason is `failed` or `worn`.
     pub found: Option<Found>,
 }
@@ -254,7 +291,7 @@ words! {
     }
 }
 
-impl Event {
+impl<S> Event<S> {
     /// Its kind.
     pub fn kind(&self) -> Kind {
         match self {
@@ -272,7 +309,7 @@ impl Event {
     }
 
     /// The slot it is about.
-    pub fn slot(&self) -> Option<&SlotName> {
+    pub fn slot(&self) -> Option<&SlotName<S>> {
         match self {
             Event::Installed { slot, .. }
             | Event::Replaced { slot, .. }
@@ -284,7 +321,7 @@ impl Event {
     }
 
     /// The item it puts in.
-    pub fn item(&self) -> Option<&Item> {
+    pub fn item(&self) -> Option<&Item<S>> {
         match self {
             Event::Installed { item, .. } | Event::Replaced { item, .. } => Some(item),
             _ => None,
@@ -292,7 +329,7 @@ impl Event {
     }
 
     /// How it ends the life of the item taken out.
-    pub fn ending(&self) -> Option<&Ending> {
+    pub fn ending(&self) -> Option<&Ending<S>> {
         match self {
             Event::Replaced { end, .. } | Event::Removed { end, .. } => Some(end),
             _ => None,
@@ -300,7 +337,7 @@ impl Event {
     }
 }
 
-impl Entry {
+impl<S: AsRef<str>> Entry<S> {
     /// The entry as a line, without LF: keys in their fixed order, numbers as given.
     /// Reading the line back gives the same entry.
     pub fn line(&self, prev: Sha) -> String {
@@ -311,17 +348,17 @@ impl Entry {
         line.text("entry", self.event.kind().word());
         line.time("time", self.time);
         line.time("logged", self.logged);
-        line.text("who", &self.who);
-        line.text_if("machine", self.machine.as_deref());
+        line.text("who", self.who.as_ref());
+        line.text_if("machine", self.machine.as_ref());
         let is_job = matches!(self.event, Event::Job { .. });
         if is_job {
-            line.text_if("job", self.job.as_deref());
+            line.text_if("job", self.job.as_ref());
         }
         line.event(&self.event);
         if !is_job {
-            line.text_if("job", self.job.as_deref());
+            line.text_if("job", self.job.as_ref());
         }
-        line.text_if("note", self.note.as_deref());
+        line.text_if("note", self.note.as_ref());
         if let Some(source) = &self.source {
             line.text("source", &source.to_string());
         }
@@ -349,9 +386,9 @@ impl Line {
         write_text(value, &mut self.0);
     }
 
-    fn text_if(&mut self, key: &str, value: Option<&str>) {
+    fn text_if<S: AsRef<str>>(&mut self, key: &str, value: Option<&S>) {
         if let Some(value) = value {
-            self.text(key, value);
+            self.text(key, value.as_ref());
         }
     }
 
@@ -369,18 +406,18 @@ impl Line {
         }
     }
 
-    fn slot(&mut self, slot: &SlotName) {
-        self.text("component", &slot.component);
-        self.text("position", &slot.position);
+    fn slot<S: AsRef<str>>(&mut self, slot: &SlotName<S>) {
+        self.text("component", slot.component.as_ref());
+        self.text("position", slot.position.as_ref());
     }
 
-    fn item(&mut self, item: &Item) {
-        self.text_if("part", item.part.as_deref());
+    fn item<S: AsRef<str>>(&mut self, item: &Item<S>) {
+        self.text_if("part", item.part.as_ref());
         if let Some(pieces) = item.pieces {
             self.plain("pieces", &pieces.to_string());
         }
-        self.text_if("batch", item.batch.as_deref());
-        self.text_if("serial", item.serial.as_deref());
+        self.text_if("batch", item.batch.as_ref());
+        self.text_if("serial", item.serial.as_ref());
         match item.age {
             Age::New => {}
             Age::Known(age) => self.number("age", age),
@@ -388,16 +425,16 @@ impl Line {
         }
     }
 
-    fn ending(&mut self, end: &Ending) {
+    fn ending<S: AsRef<str>>(&mut self, end: &Ending<S>) {
         self.text("reason", end.reason.word());
-        self.text_if("mode", end.mode.as_deref());
-        self.text_if("found", end.found.map(Found::word));
+        self.text_if("mode", end.mode.as_ref());
+        self.text_if("found", end.found.map(Found::word).as_ref());
     }
 
-    fn event(&mut self, event: &Event) {
+    fn event<S: AsRef<str>>(&mut self, event: &Event<S>) {
         match event {
             Event::Opened { book, format } => {
-                self.text("book", book);
+                self.text("book", book.as_ref());
                 self.plain("format", &format.to_string());
             }
             Event::Reading {
@@ -405,7 +442,7 @@ impl Line {
                 value,
                 reset,
             } => {
-                self.text("meter", meter);
+                self.text("meter", meter.as_ref());
                 self.number("value", *value);
                 if *reset {
                     self.plain("reset", "true");
@@ -431,7 +468,7 @@ impl Line {
             } => {
                 self.slot(slot);
                 self.text("finding", finding.word());
-                self.text_if("mode", mode.as_deref());
+                self.text_if("mode", mode.as_ref());
             }
             Event::Measured {
                 slot,
@@ -443,10 +480,10 @@ impl Line {
                 new_value,
             } => {
                 self.slot(slot);
-                self.text("quantity", quantity);
+                self.text("quantity", quantity.as_ref());
                 self.number("value", *value);
-                self.text("unit", unit);
-                self.text_if("zone", zone.as_deref());
+                self.text("unit", unit.as_ref());
+                self.text_if("zone", zone.as_ref());
                 self.number_if("span", *span);
                 self.number_if("new_value", *new_value);
             }
@@ -469,11 +506,11 @@ impl Line {
             }
             Event::Expense { cost, what } => {
                 self.plain("cost", &cost.to_string());
-                self.text("what", what);
+                self.text("what", what.as_ref());
             }
             Event::Withdrawn { entry_sha, why } => {
-                self.text("entry_sha", entry_sha);
-                self.text("why", why);
+                self.text("entry_sha", entry_sha.as_ref());
+                self.text("why", why.as_ref());
             }
         }
     }

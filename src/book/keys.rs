@@ -109,6 +109,14 @@ impl<'a> Keys<'a> {
             self.wrong_type(key, "a text", &value, span);
             return None;
         };
+        // Most texts are plain, and are told so without a look at each character.
+        let bytes = text.as_bytes();
+        let ends = bytes.first().zip(bytes.last());
+        if ends.is_some_and(|(first, last)| *first != b' ' && *last != b' ')
+            && bytes.iter().all(|b| matches!(b, b' '..=b'~'))
+        {
+            return Some((text, span));
+        }
         // A note may have lines; everything else is a name or a short phrase.
         let lines = matches!(key, "note" | "why" | "what");
         let untidy = text.is_empty()
@@ -123,11 +131,11 @@ impl<'a> Keys<'a> {
         Some((text, span))
     }
 
-    pub(super) fn text_if(&mut self, key: &'static str) -> Option<String> {
-        self.text_at(key).map(|(text, _)| text.into_owned())
+    pub(super) fn text_if<S: From<Cow<'a, str>>>(&mut self, key: &'static str) -> Option<S> {
+        self.text_at(key).map(|(text, _)| text.into())
     }
 
-    pub(super) fn text(&mut self, key: &'static str) -> Option<String> {
+    pub(super) fn text<S: From<Cow<'a, str>>>(&mut self, key: &'static str) -> Option<S> {
         self.must(key);
         self.text_if(key)
     }
@@ -158,7 +166,7 @@ impl<'a> Keys<'a> {
         self.must(key);
         let (text, span) = self.text_at(key)?;
         let time = match source {
-            Source::Book => parse_utc(&text),
+            Source::Book | Source::Followed => parse_utc(&text),
             Source::Given { zone, .. } => parse_given(&text, zone),
         };
         match time {

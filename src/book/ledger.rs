@@ -11,7 +11,6 @@ use super::error::{BookError, chain_trouble, line_trouble};
 use super::line_fault::LineFault;
 use super::parse::parse_line;
 use super::sha::Sha;
-use super::state::{Stand, State};
 use crate::quantity::trouble::{Place, Severity, Trouble, shown};
 use crate::register::{FILE_NAME, Fault, Register};
 
@@ -168,7 +167,7 @@ impl Ledger {
     }
 
     /// Every line in the order of happening: `time`, then `logged`, then book and line.
-    pub(super) fn in_time(&self) -> Vec<Placed<'_>> {
+    fn in_time(&self) -> Vec<Placed<'_>> {
         let mut all: Vec<Placed<'_>> = self.lines().collect();
         all.sort_by_key(|placed| {
             (
@@ -226,49 +225,6 @@ impl Ledger {
         named.into_iter().filter_map(find).collect()
     }
 
-    /// Everything known, with every entry taken in whatever stands against it.
-    pub(super) fn state(&self) -> State {
-        self.state_and(|_, _| {})
-    }
-
-    /// As [`Ledger::state`]; each withdrawal is shown, with the state just before it.
-    pub(super) fn state_and<'a>(&'a self, mut show: impl FnMut(&State, &Placed<'a>)) -> State {
-        let mut state = State::default();
-        for book in &self.books {
-            state.file(&book.file);
-        }
-        let stand = |placed: &Placed<'_>| Stand {
-            sha: placed.sha,
-            file: placed.book,
-            line: placed.line,
-        };
-        let all = self.in_time();
-        for (i, book) in self.books.iter().enumerate() {
-            if book.copy_of.is_some() {
-                continue;
-            }
-            for (n, line) in book.lines.iter().enumerate() {
-                if line.is_err() {
-                    state.insert_unreadable(Stand {
-                        sha: book.chain.lines[n].sha,
-                        file: i,
-                        line: n + 1,
-                    });
-                }
-            }
-        }
-        // A withdrawal may be dated before what it withdraws: those come last.
-        let withdraws = |placed: &&Placed<'_>| placed.entry.event.kind() == Kind::Withdrawn;
-        for placed in all.iter().filter(|p| !withdraws(p)) {
-            state.insert(stand(placed), placed.entry);
-        }
-        for placed in all.iter().filter(withdraws) {
-            show(&state, placed);
-            state.insert(stand(placed), placed.entry);
-        }
-        state
-    }
-
     /// What keeps the ledger from being relied on: faults of the register, broken
     /// chains, lines that cannot be read and are not withdrawn, copied books.
     pub fn broken(&self) -> Vec<Trouble> {
@@ -318,27 +274,29 @@ impl Ledger {
     /// Lines cut short at the end of books: never counted, set aside by the next
     /// recording in that book.
     pub fn torn(&self) -> Vec<Trouble> {
-        let torn = self.books.iter().filter_map(|book| {
-            let bytes = book.torn()?;
-            let place = Place {
-                file: book.file.clone(),
-                line: Some(book.chain.lines.len() + 1),
-                excerpt: Some(String::from_utf8_lossy(bytes).into_owned()),
-                span: None,
-            };
-            Some(
-                Trouble::error(
-                    "torn-tail",
-                    "the last line was cut short and does not count",
-                )
-                .with_severity(Severity::Warning)
-                .placed(place)
-                .because(format!("{} bytes without a line feed.", bytes.len()))
-                .cured_by("the next recording in this book sets it aside; record it again"),
-            )
-        });
-        torn.collect()
+        self.books
+            .iter()
+            .filter_map(|book| Some(torn_trouble(&book.file, book.lines.len(), book.torn()?)))
+            .collect()
     }
+}
+
+/// A last line cut short, after so many whole ones.
+pub(super) fn torn_trouble(file: &str, lines: usize, torn: &[u8]) -> Trouble {
+    let place = Place {
+        file: file.to_owned(),
+        line: Some(lines + 1),
+        excerpt: Some(String::from_utf8_lossy(torn).into_owned()),
+        span: None,
+    };
+    Trouble::error(
+        "torn-tail",
+        "the last line was cut short and does not count",
+    )
+    .with_severity(Severity::Warning)
+    .placed(place)
+    .because(format!("{} bytes without a line feed.", torn.len()))
+    .cured_by("the next recording in this book sets it aside; record it again")
 }
 
 /// First lines and withdrawals stand for ever.

@@ -1,5 +1,6 @@
 //! From a line to an entry: strict, every fault of the line told with its bytes.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use chrono::{DateTime, Utc};
@@ -23,6 +24,8 @@ pub const FORMAT: u32 = 1;
 pub enum Source<'a> {
     /// A line of a book: all keys as written, times in UTC only.
     Book,
+    /// The same, its `prev` read already.
+    Followed,
     /// A line given for recording: no `prev` and no `logged` (the recorder sets
     /// them); times may be plant times; `who` may be missing.
     Given {
@@ -37,6 +40,19 @@ pub enum Source<'a> {
 /// Errors: every fault found, in the order of the line.
 pub fn parse_line(line: &[u8]) -> Result<(Sha, Entry), Vec<LineFault>> {
     parse(line, Source::Book)
+}
+
+/// As [`parse_line`]; the texts are borrowed from the line. `prev` is what the chain found
+/// at the head of the line.
+pub(super) fn parse_in_place(
+    line: &[u8],
+    prev: Option<Sha>,
+) -> Result<Entry<Cow<'_, str>>, Vec<LineFault>> {
+    let source = match prev {
+        Some(_) => Source::Followed,
+        None => Source::Book,
+    };
+    parse(line, source).map(|(_, entry)| entry)
 }
 
 /// Reads a line given for recording.
@@ -152,7 +168,10 @@ fn own_keys(kind: Kind) -> &'static [&'static str] {
     }
 }
 
-fn parse(line: &[u8], source: Source<'_>) -> Result<(Sha, Entry), Vec<LineFault>> {
+fn parse<'a, S: From<Cow<'a, str>>>(
+    line: &'a [u8],
+    source: Source<'_>,
+) -> Result<(Sha, Entry<S>), Vec<LineFault>> {
     let one = |kind, span| vec![LineFault { kind, span }];
     let text = std::str::from_utf8(line).map_err(|error| {
         let at = error.valid_up_to();
@@ -172,7 +191,7 @@ fn parse(line: &[u8], source: Source<'_>) -> Result<(Sha, Entry), Vec<LineFault>
         return Err(keys.faults);
     };
     keys.entry = kind.word();
-    keys.look_over(kind, matches!(source, Source::Book));
+    keys.look_over(kind, !matches!(source, Source::Given { .. }));
     let read = keys.read(kind, source);
     match read {
         Some(read) if keys.faults.is_empty() => Ok(read),
@@ -183,8 +202,8 @@ fn parse(line: &[u8], source: Source<'_>) -> Result<(Sha, Entry), Vec<LineFault>
     }
 }
 
-impl Keys<'_> {
-    fn slot(&mut self) -> Option<SlotName> {
+impl<'a> Keys<'a> {
+    fn slot<S: From<Cow<'a, str>>>(&mut self) -> Option<SlotName<S>> {
         let component = self.text("component");
         let position = self.text("position");
         Some(SlotName {
@@ -193,7 +212,7 @@ impl Keys<'_> {
         })
     }
 
-    fn item(&mut self) -> Item {
+    fn item<S: From<Cow<'a, str>>>(&mut self) -> Item<S> {
         let age = match self.get("age") {
             None => Age::New,
             Some((Value::Null, _)) => Age::Unknown,
@@ -211,7 +230,7 @@ impl Keys<'_> {
         }
     }
 
-    fn ending(&mut self) -> Option<Ending> {
+    fn ending<S: From<Cow<'a, str>>>(&mut self) -> Option<Ending<S>> {
         self.must("reason");
         let reason = self.word_if("reason", Reason::WORDS, Reason::from_word);
         let mode = self.text_if("mode");
@@ -226,9 +245,14 @@ impl Keys<'_> {
         })
     }
 
-    fn read(&mut self, kind: Kind, source: Source<'_>) -> Option<(Sha, Entry)> {
+    fn read<S: From<Cow<'a, str>>>(
+        &mut self,
+        kind: Kind,
+        source: Source<'_>,
+    ) -> Option<(Sha, Entry<S>)> {
         let (prev, logged) = match source {
             Source::Book => (self.prev(), self.time("logged", source)),
+            Source::Followed => (Some(Sha::ZERO), self.time("logged", source)),
             Source::Given { now, .. } => (Some(Sha::ZERO), Some(now)),
         };
         let time = match source {
@@ -238,7 +262,7 @@ impl Keys<'_> {
         };
         let who = match source {
             Source::Given { who: Some(who), .. } if self.get("who").is_none() => {
-                Some(who.to_owned())
+                Some(S::from(Cow::Owned(who.to_owned())))
             }
             _ => self.text("who"),
         };
@@ -268,9 +292,9 @@ impl Keys<'_> {
         Some((prev?, entry))
     }
 
-    fn source(&mut self) -> Option<RowSource> {
+    fn source<S: From<Cow<'a, str>>>(&mut self) -> Option<RowSource<S>> {
         let (text, span) = self.text_at("source")?;
-        let source = RowSource::parse(&text);
+        let source = RowSource::parse(text.clone());
         if source.is_none() {
             let kind = LineFaultKind::OutOfDomain {
                 key: "source",
@@ -295,7 +319,7 @@ impl Keys<'_> {
         sha
     }
 
-    fn event(&mut self, kind: Kind, source: Source<'_>) -> Option<Event> {
+    fn event<S: From<Cow<'a, str>>>(&mut self, kind: Kind, source: Source<'_>) -> Option<Event<S>> {
         match kind {
             Kind::Opened => {
                 let book = self.text("book");
@@ -406,7 +430,7 @@ impl Keys<'_> {
                 }
                 let why = self.text("why");
                 Some(Event::Withdrawn {
-                    entry_sha: named?.0.into_owned(),
+                    entry_sha: named?.0.into(),
                     why: why?,
                 })
             }
@@ -428,7 +452,7 @@ impl Keys<'_> {
         None
     }
 
-    fn job(&mut self, source: Source<'_>) -> Option<Event> {
+    fn job<S>(&mut self, source: Source<'_>) -> Option<Event<S>> {
         let start = self.time("start", source);
         let stop = self.time("stop", source);
         if let (Some(start), Some(stop), Some((_, span))) = (start, stop, self.get("stop"))

@@ -1,33 +1,52 @@
 //! Looking a whole ledger over: everything that is wrong with it, or doubtful.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
+use std::hash::{BuildHasherDefault, Hasher};
+use std::path::Path;
 
 use chrono::{DateTime, Utc};
+use rayon::prelude::*;
 
 use super::conflict::{Conflict, Witness};
 use super::doubt::Doubt;
-use super::entry::{Event, Kind, Reason, SlotName};
-use super::error::{conflict_trouble, place_of};
-use super::ledger::{Ledger, Placed};
-use super::sha::Sha;
-use super::state::{Stand, State};
-use super::statement::statement;
+use super::entry::Reason;
+use super::error::{BookError, conflict_trouble, place_of};
+use super::fact::{Fact, What};
+use super::names::Id;
+use super::state::{State, moment};
+use super::survey::Survey;
 use crate::quantity::time::start_of_day;
 use crate::quantity::trouble::{Severity, Trouble};
-use crate::register::FILE_NAME;
+use crate::register::{Component, FILE_NAME};
+
+/// How closely a ledger is looked over.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Depth {
+    /// Whether it can be relied on, and what recording would refuse or doubt.
+    #[default]
+    Plain,
+    /// Entries held against their like besides: said twice, or far off.
+    Deep,
+}
+
+impl Depth {
+    /// Reads a ledger for looking it over so closely.
+    pub fn survey(self, folder: &Path) -> Result<Survey, BookError> {
+        match self {
+            Depth::Plain => Survey::read(folder),
+            Depth::Deep => Survey::with_statements(folder),
+        }
+    }
+}
 
 /// Everything wrong or doubtful about a ledger: what keeps it from being relied on
 /// first, then the rest by file and line. `now` is the caller's clock.
-pub fn look_over(ledger: &Ledger, now: DateTime<Utc>) -> Vec<Trouble> {
-    let mut broken = ledger.broken();
-    let mut rest = ledger.torn();
+pub fn look_over(survey: Survey, now: DateTime<Utc>, depth: Depth) -> Vec<Trouble> {
+    let mut broken = survey.broken();
+    let mut rest = survey.torn();
     // A faulty register would be blamed on every entry.
-    if ledger.register_faults.is_empty() {
-        let look = Look {
-            ledger,
-            found: Vec::new(),
-        };
-        rest.extend(look.all(now));
+    if survey.register_faults.is_empty() {
+        rest.extend(Look::of(survey).all(now, depth));
     }
     rest.sort_by(|a, b| {
         let key = |t: &Trouble| {
@@ -40,57 +59,94 @@ pub fn look_over(ledger: &Ledger, now: DateTime<Utc>) -> Vec<Trouble> {
     broken
 }
 
-pub(super) struct Look<'a> {
-    pub ledger: &'a Ledger,
+pub(super) struct Look {
+    /// Without its lines: those are in the state.
+    pub survey: Survey,
+    pub state: State,
+    /// Turns of the entries that hold, in the order of happening: without withdrawn
+    /// ones, withdrawals and `opened` lines.
+    pub order: Vec<u32>,
     found: Vec<Trouble>,
 }
 
-impl<'a> Look<'a> {
-    pub(super) fn all(mut self, now: DateTime<Utc>) -> Vec<Trouble> {
+impl Look {
+    fn of(mut survey: Survey) -> Look {
+        let gone = survey.withdrawn_by();
+        let mut order: Vec<(i64, i64, u32)> = (0u32..)
+            .zip(&survey.facts)
+            .filter(|(turn, fact)| fact.tells() && !gone.contains_key(&(*turn as usize)))
+            .map(|(turn, fact)| (fact.time, fact.logged, turn))
+            .collect();
+        order.par_sort_unstable();
+        let mut state = State::waiting(&mut survey);
+        state.withdrawn_by = gone
+            .into_iter()
+            .map(|(turn, by)| (turn as u32, by as u32))
+            .collect();
+        Look {
+            survey,
+            state,
+            order: order.into_iter().map(|(_, _, turn)| turn).collect(),
+            found: Vec::new(),
+        }
+    }
+
+    fn all(mut self, now: DateTime<Utc>, depth: Depth) -> Vec<Trouble> {
         self.openings();
         self.withdrawals();
-        let entries = self.ledger.entries();
-        self.conflicts(&entries, now);
-        if entries.is_empty() {
+        self.conflicts(now);
+        if self.order.is_empty() {
             let trouble = self.unplaced(&Doubt::NoEntries);
             self.found.push(trouble.in_file(FILE_NAME));
             return self.found;
         }
-        self.meters(&entries);
-        self.slots(&entries);
-        self.jobs(&entries);
-        self.twins(&entries);
-        self.each(&entries);
+        self.meters();
+        self.slots();
+        self.jobs();
+        self.each();
+        if depth == Depth::Deep {
+            self.twins();
+            self.far_off();
+        }
         self.found
     }
 
-    pub(super) fn file(&self, placed: &Placed<'_>) -> &'a str {
-        &self.ledger.books[placed.book].file
+    pub(super) fn fact(&self, turn: u32) -> Fact {
+        self.state.facts[turn as usize]
     }
 
-    pub(super) fn witness(&self, placed: &Placed<'_>) -> Witness {
-        Witness {
-            given: None,
-            file: self.file(placed).to_owned(),
-            line: placed.line,
-            sha: placed.sha,
-            time: placed.entry.time,
-        }
+    pub(super) fn text(&self, id: Id) -> String {
+        self.state.names.text(id).to_owned()
+    }
+
+    pub(super) fn witness(&self, turn: u32) -> Witness {
+        self.state.witness(turn)
+    }
+
+    /// The last moment that the entries tell of.
+    pub(super) fn end(&self) -> Option<i64> {
+        self.order.last().map(|turn| self.fact(*turn).time)
+    }
+
+    /// The register's component of each name that is one.
+    pub(super) fn components(&self) -> HashMap<Id, Component> {
+        let components = self.survey.register.components.iter();
+        components
+            .filter_map(|c| Some((self.state.names.known(&c.id)?, c.clone())))
+            .collect()
     }
 
     pub(super) fn unplaced(&self, doubt: &Doubt) -> Trouble {
         let mut trouble =
             Trouble::error(doubt.name(), doubt.to_string()).with_severity(doubt.severity());
-        trouble.evidence = doubt.evidence(self.ledger.register.plant.time_zone);
+        trouble.evidence = doubt.evidence(self.survey.register.plant.time_zone);
         trouble.cure = doubt.cure();
         trouble
     }
 
-    pub(super) fn doubt(&mut self, placed: &Placed<'_>, doubt: &Doubt) {
-        let text = self.ledger.books[placed.book].text(placed.line);
-        let place = place_of(self.file(placed), placed.line, text, doubt.key());
-        let trouble = self.unplaced(doubt).placed(place);
-        self.found.push(trouble);
+    pub(super) fn doubt(&mut self, turn: u32, doubt: &Doubt) {
+        let trouble = self.unplaced(doubt);
+        self.place(turn, doubt.key(), trouble);
     }
 
     pub(super) fn doubt_register(&mut self, doubt: &Doubt) {
@@ -98,179 +154,230 @@ impl<'a> Look<'a> {
         self.found.push(trouble);
     }
 
-    pub(super) fn conflict(&mut self, placed: &Placed<'_>, conflict: &Conflict) {
-        let text = self.ledger.books[placed.book].text(placed.line);
-        let place = place_of(self.file(placed), placed.line, text, conflict.key());
-        let zone = self.ledger.register.plant.time_zone;
-        let trouble = conflict_trouble(conflict, zone)
-            .with_severity(Severity::Warning)
-            .placed(place);
-        self.found.push(trouble);
+    fn conflict(&mut self, turn: u32, conflict: &Conflict) {
+        let zone = self.survey.register.plant.time_zone;
+        let trouble = conflict_trouble(conflict, zone).with_severity(Severity::Warning);
+        self.place(turn, conflict.key(), trouble);
+    }
+
+    fn place(&mut self, turn: u32, key: &str, trouble: Trouble) {
+        let fact = self.fact(turn);
+        let text = self.survey.text(&fact);
+        let file = &self.survey.books[fact.book as usize].file;
+        let place = place_of(file, fact.line as usize, &text, key);
+        self.found.push(trouble.placed(place));
     }
 
     /// Each book begins with `opened`, and has no other; its lines were written in
     /// the order of the clock.
-    pub(super) fn openings(&mut self) {
-        let ledger = self.ledger;
-        let mut above: Option<(usize, DateTime<Utc>)> = None;
-        for placed in ledger.lines() {
-            let opened = placed.entry.event.kind() == Kind::Opened;
-            if opened && placed.line != 1 {
-                self.conflict(&placed, &Conflict::OpenedAgain);
+    fn openings(&mut self) {
+        let mut above: Option<(u32, i64)> = None;
+        for turn in 0..self.state.len() as u32 {
+            let fact = self.fact(turn);
+            if matches!(fact.what, What::Unreadable) {
+                continue;
             }
-            if !opened && placed.line == 1 {
-                self.conflict(&placed, &Conflict::NotOpened);
+            let opened = matches!(fact.what, What::Opened);
+            if opened && fact.line != 1 {
+                self.conflict(turn, &Conflict::OpenedAgain);
             }
-            let logged = placed.entry.logged;
+            if !opened && fact.line == 1 {
+                self.conflict(turn, &Conflict::NotOpened);
+            }
             if let Some((book, above)) = above
-                && book == placed.book
-                && above > logged
+                && book == fact.book
+                && above > fact.logged
             {
-                self.doubt(&placed, &Doubt::LoggedBackwards { logged, above });
+                let doubt = Doubt::LoggedBackwards {
+                    logged: moment(fact.logged),
+                    above: moment(above),
+                };
+                self.doubt(turn, &doubt);
             }
-            above = Some((placed.book, logged));
+            above = Some((fact.book, fact.logged));
         }
     }
 
-    pub(super) fn withdrawals(&mut self) {
-        let ledger = self.ledger;
-        let any = ledger
-            .lines()
-            .any(|placed| placed.entry.event.kind() == Kind::Withdrawn);
-        if !any {
-            return;
-        }
-        let mut found = Vec::new();
-        ledger.state_and(|state, placed| {
-            if let Event::Withdrawn { entry_sha, .. } = &placed.entry.event
-                && let Some(conflict) = state.withdrawal_conflict(entry_sha)
-            {
-                found.push((*placed, conflict));
+    /// Withdrawals that withdraw nothing.
+    fn withdrawals(&mut self) {
+        let at_work: std::collections::HashSet<u32> =
+            self.state.withdrawn_by.values().copied().collect();
+        let idle: Vec<(u32, Id)> = (0u32..)
+            .zip(&self.state.facts)
+            .filter_map(|(turn, fact)| match fact.what {
+                What::Withdrawn { digits } if !at_work.contains(&turn) => Some((turn, digits)),
+                _ => None,
+            })
+            .collect();
+        for (turn, digits) in idle {
+            let digits = self.text(digits);
+            if let Some(conflict) = self.state.withdrawal_conflict(&digits) {
+                self.conflict(turn, &conflict);
             }
-        });
-        for (placed, conflict) in found {
-            self.conflict(&placed, &conflict);
         }
     }
 
     /// The rules of recording, for books that were merged or made by other hands.
-    pub(super) fn conflicts(&mut self, entries: &[Placed<'a>], now: DateTime<Utc>) {
-        let ledger = self.ledger;
-        let mut state = State::default();
-        for book in &ledger.books {
-            state.file(&book.file);
-        }
-        for placed in entries {
-            for conflict in state.conflicts(&ledger.register, placed.entry, now) {
-                self.conflict(placed, &conflict);
+    fn conflicts(&mut self, now: DateTime<Utc>) {
+        let misfits = std::mem::take(&mut self.survey.misfits);
+        for (turn, conflicts) in misfits {
+            let turn = turn as u32;
+            if self.state.withdrawn_by.contains_key(&turn) {
+                continue;
             }
-            let stand = Stand {
-                sha: placed.sha,
-                file: placed.book,
-                line: placed.line,
-            };
-            state.insert(stand, placed.entry);
+            for conflict in conflicts {
+                self.conflict(turn, &conflict);
+            }
+        }
+        for i in 0..self.order.len() {
+            let turn = self.order[i];
+            let fact = self.fact(turn);
+            let register = &self.survey.register;
+            for conflict in self.state.against_others(register, &fact, turn, now) {
+                self.conflict(turn, &conflict);
+            }
+            self.state.put_in(turn);
         }
     }
 
-    pub(super) fn jobs(&mut self, entries: &[Placed<'a>]) {
-        let mut stated: BTreeMap<&str, Placed<'a>> = BTreeMap::new();
-        let mut done: BTreeMap<&str, Vec<Placed<'a>>> = BTreeMap::new();
-        for placed in entries {
-            let Some(job) = placed.entry.job.as_deref() else {
+    fn jobs(&mut self) {
+        /// What is known of one job.
+        #[derive(Clone, Copy, Default)]
+        struct Known {
+            stated: Option<u32>,
+            first: Option<u32>,
+            entries: usize,
+        }
+        let mut jobs = vec![Known::default(); self.state.names.len()];
+        let mut any_stated = false;
+        for turn in &self.order {
+            let fact = self.fact(*turn);
+            let Some(place) = fact.job.place() else {
                 continue;
             };
-            if placed.entry.event.kind() == Kind::Job {
-                stated.entry(job).or_insert(*placed);
+            let job = &mut jobs[place];
+            if matches!(fact.what, What::Job) {
+                any_stated = true;
+                job.stated.get_or_insert(*turn);
             } else {
-                done.entry(job).or_default().push(*placed);
+                job.first.get_or_insert(*turn);
+                job.entries += 1;
             }
         }
-        for (job, placed) in &stated {
-            let of = done.get(job).map(Vec::as_slice).unwrap_or_default();
-            if of.is_empty() {
-                let job = (*job).to_owned();
-                self.doubt(placed, &Doubt::JobWithoutEntries { job });
-            }
-            for other in of {
-                if let (Some(a), Some(b)) = (&placed.entry.machine, &other.entry.machine)
-                    && a != b
-                {
-                    let doubt = Doubt::JobOfAnother {
-                        job: (*job).to_owned(),
-                        stated: a.clone(),
-                        machine: b.clone(),
-                        first: self.witness(placed),
-                    };
-                    self.doubt(other, &doubt);
+        for i in 0..self.order.len() {
+            let turn = self.order[i];
+            let fact = self.fact(turn);
+            let Some(place) = fact.job.place() else {
+                // A ledger that keeps no jobs is not asked for one at each renewal.
+                if let (true, What::Replaced { slot, .. }) = (any_stated, fact.what) {
+                    let slot = self.state.names.slot_name(slot);
+                    self.doubt(turn, &Doubt::NoJob { slot });
                 }
-            }
-        }
-        for (job, of) in &done {
-            if let (false, Some(first)) = (stated.contains_key(job), of.first()) {
-                let doubt = Doubt::JobNotStated {
-                    job: (*job).to_owned(),
-                    entries: of.len(),
-                };
-                self.doubt(first, &doubt);
-            }
-        }
-        // A ledger that keeps no jobs is not asked for one at each renewal.
-        if stated.is_empty() {
-            return;
-        }
-        for placed in entries {
-            if let (Event::Replaced { slot, .. }, None) = (&placed.entry.event, &placed.entry.job) {
-                let machine = placed.entry.machine.as_deref().unwrap_or_default();
-                let slot = slot_name(machine, slot);
-                self.doubt(placed, &Doubt::NoJob { slot });
+                continue;
+            };
+            let job = jobs[place];
+            match job.stated {
+                Some(stated) if stated == turn && job.entries == 0 => {
+                    let job = self.text(fact.job);
+                    self.doubt(turn, &Doubt::JobWithoutEntries { job });
+                }
+                Some(stated) if !matches!(fact.what, What::Job) => {
+                    let machine = self.fact(stated).machine;
+                    if machine.is_some() && fact.machine.is_some() && machine != fact.machine {
+                        let doubt = Doubt::JobOfAnother {
+                            job: self.text(fact.job),
+                            stated: self.text(machine),
+                            machine: self.text(fact.machine),
+                            first: self.witness(stated),
+                        };
+                        self.doubt(turn, &doubt);
+                    }
+                }
+                None if job.first == Some(turn) => {
+                    let doubt = Doubt::JobNotStated {
+                        job: self.text(fact.job),
+                        entries: job.entries,
+                    };
+                    self.doubt(turn, &doubt);
+                }
+                _ => {}
             }
         }
     }
 
     /// The same statement twice, whoever wrote it down and when.
-    pub(super) fn twins(&mut self, entries: &[Placed<'a>]) {
-        let mut seen: HashMap<Sha, Placed<'a>> = HashMap::new();
-        for placed in entries {
-            let name = statement(placed.entry);
-            if let Some(first) = seen.get(&name) {
-                let first = self.witness(first);
-                self.doubt(placed, &Doubt::Twice { first });
-            } else {
-                seen.insert(name, *placed);
+    fn twins(&mut self) {
+        let mut seen: HashMap<u64, u32, BuildHasherDefault<AsItIs>> =
+            HashMap::with_capacity_and_hasher(self.order.len(), Default::default());
+        let mut found = Vec::new();
+        for turn in &self.order {
+            let name = self.fact(*turn).statement;
+            let first = *seen.entry(name.head()).or_insert(*turn);
+            if first != *turn && self.fact(first).statement == name {
+                found.push((*turn, first));
             }
+        }
+        for (turn, first) in found {
+            let first = self.witness(first);
+            self.doubt(turn, &Doubt::Twice { first });
         }
     }
 
     /// What one entry shows by itself.
-    pub(super) fn each(&mut self, entries: &[Placed<'a>]) {
-        let zone = self.ledger.register.plant.time_zone;
-        for placed in entries {
-            let Some(tag) = placed.entry.machine.as_deref() else {
-                continue;
-            };
-            if let Some(machine) = self.ledger.register.machine(tag)
-                && placed.entry.time < start_of_day(machine.in_service, zone)
+    fn each(&mut self) {
+        let zone = self.survey.register.plant.time_zone;
+        let in_service: HashMap<Id, (i64, chrono::NaiveDate)> = self
+            .survey
+            .register
+            .machines
+            .iter()
+            .filter_map(|machine| {
+                let id = self.state.names.known(&machine.tag)?;
+                let start = start_of_day(machine.in_service, zone).timestamp();
+                Some((id, (start, machine.in_service)))
+            })
+            .collect();
+        for i in 0..self.order.len() {
+            let turn = self.order[i];
+            let fact = self.fact(turn);
+            if let Some((start, in_service)) = in_service.get(&fact.machine)
+                && fact.time < *start
             {
                 let doubt = Doubt::BeforeService {
-                    machine: tag.to_owned(),
-                    in_service: machine.in_service,
+                    machine: self.text(fact.machine),
+                    in_service: *in_service,
                 };
-                self.doubt(placed, &doubt);
+                self.doubt(turn, &doubt);
             }
-            if let (Some(end), Some(slot)) =
-                (placed.entry.event.ending(), placed.entry.event.slot())
-                && end.mode.is_none()
+            if let (Some(end), Some(slot)) = (fact.end(), fact.slot())
+                && !end.with_mode
                 && matches!(end.reason, Reason::Failed | Reason::Worn)
             {
-                let slot = slot_name(tag, slot);
+                let slot = self.state.names.slot_name(slot);
                 let word = end.reason.word();
-                self.doubt(placed, &Doubt::NoMode { slot, word });
+                self.doubt(turn, &Doubt::NoMode { slot, word });
             }
         }
     }
 }
 
-pub(super) fn slot_name(machine: &str, slot: &SlotName) -> String {
-    format!("{machine} {} {}", slot.component, slot.position)
+/// For keys that are digits of a hash already.
+#[derive(Default)]
+struct AsItIs(u64);
+
+impl Hasher for AsItIs {
+    fn finish(&self) -> u64 {
+        self.0
+    }
+
+    fn write(&mut self, bytes: &[u8]) {
+        for byte in bytes {
+            self.0 = self.0 << 8 | u64::from(*byte);
+        }
+    }
+
+    fn write_u64(&mut self, number: u64) {
+        // The table takes its places from the low bits and its marks from the high ones.
+        self.0 = number << 16 | number >> 32;
+    }
 }

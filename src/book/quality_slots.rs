@@ -1,233 +1,268 @@
 //! Doubts about slots: what sits in them, for how long, and how it was found.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use super::doubt::Doubt;
-use super::entry::{Age, Event, Finding, Item, Reason, SlotName};
-use super::ledger::Placed;
-use super::quality::{Look, slot_name};
-use super::quality_meters::Readings;
+use super::entry::{Finding, Reason};
+use super::fact::{End, Put, What, Worn};
+use super::names::Id;
+use super::quality::Look;
+use super::quality_meters::stood_still;
+use crate::register::Component;
 
-/// The item in a slot, as the walk through time has it.
-struct Seat<'a> {
-    put_in: Placed<'a>,
-    item: &'a Item,
-    bad: Option<(Finding, Placed<'a>)>,
+/// What a slot holds, as the walk through time has it.
+#[derive(Clone, Copy, Default)]
+enum Seat {
+    #[default]
+    NeverFilled,
+    Filled {
+        put_in: u32,
+        serial: Id,
+        bad: Option<(Finding, u32)>,
+    },
+    /// By this entry.
+    Emptied(u32),
 }
 
-impl<'a> Look<'a> {
-    pub(super) fn slots(&mut self, entries: &[Placed<'a>]) {
-        let mut seats: BTreeMap<(&str, &str, &str), Option<Seat<'a>>> = BTreeMap::new();
-        let mut emptied: BTreeMap<(&str, &str, &str), Placed<'a>> = BTreeMap::new();
-        let mut serials: HashMap<(&str, &str), Option<Placed<'a>>> = HashMap::new();
-        let readings = Readings::of(entries);
-        let mut unknown: Vec<Placed<'a>> = Vec::new();
-        for placed in entries {
-            let Some(slot) = placed.entry.event.slot() else {
-                continue;
-            };
-            let machine = placed.entry.machine.as_deref().unwrap_or_default();
-            let key = (machine, slot.component.as_str(), slot.position.as_str());
-            let name = slot_name(machine, slot);
-            if let Event::Inspected { finding, .. } = &placed.entry.event {
-                let seat = seats.get_mut(&key).and_then(Option::as_mut);
-                self.inspected(placed, *finding, seat, &name);
+/// Where an item of a serial number is: put in by this entry, or nowhere.
+type Serials = HashMap<(Id, Id), Option<u32>>;
+
+impl Look {
+    pub(super) fn slots(&mut self) {
+        let components = self.components();
+        let mut seats = vec![Seat::default(); self.state.names.slots.len()];
+        let mut serials = Serials::new();
+        let mut unknown: Vec<u32> = Vec::new();
+        for i in 0..self.order.len() {
+            let turn = self.order[i];
+            let fact = self.fact(turn);
+            let Some(slot) = fact.slot() else { continue };
+            let seat = seats[slot as usize];
+            let (_, component, _) = self.state.names.slots[slot as usize];
+            if let What::Inspected {
+                finding, with_mode, ..
+            } = fact.what
+            {
+                seats[slot as usize] = self.inspected(turn, slot, finding, with_mode, seat);
                 continue;
             }
-            if let Some(end) = placed.entry.event.ending() {
-                let seat = seats.remove(&key).flatten();
-                if let Some(seat) = &seat {
-                    self.taken_out(placed, end.reason, seat, &name, &readings);
-                    if let Some(serial) = &seat.item.serial {
-                        serials.insert((slot.component.as_str(), serial), None);
+            if let Some(end) = fact.end() {
+                if let Seat::Filled {
+                    put_in,
+                    serial,
+                    bad,
+                } = seat
+                {
+                    let usage = components.get(&component).map(|c| c.usage.as_str());
+                    self.taken_out(turn, slot, end, put_in, bad, usage);
+                    if serial.is_some() {
+                        serials.insert((component, serial), None);
                     }
                 }
-                seats.insert(key, None);
-                emptied.insert(key, *placed);
+                seats[slot as usize] = Seat::Emptied(turn);
             }
-            if let Some(item) = placed.entry.event.item() {
-                emptied.remove(&key);
+            if let Some(item) = fact.item() {
                 // What a slot holds when its record begins was not fitted then.
-                let in_place = !seats.contains_key(&key);
-                self.put_in(placed, slot, item, &name, in_place, &mut serials);
-                if item.age == Age::Unknown {
-                    unknown.push(*placed);
+                let in_place = matches!(seats[slot as usize], Seat::NeverFilled);
+                let of = components.get(&component);
+                self.put_in(turn, slot, item, in_place, of, &mut serials);
+                if item.age == Worn::Unknown {
+                    unknown.push(turn);
                 }
-                let seat = Seat {
-                    put_in: *placed,
-                    item,
+                seats[slot as usize] = Seat::Filled {
+                    put_in: turn,
+                    serial: item.serial,
                     bad: None,
                 };
-                seats.insert(key, Some(seat));
             }
         }
         self.unknown_ages(&unknown);
         self.never_filled(&seats);
-        let end = entries.last().map(|placed| placed.entry.time);
-        for ((machine, component, position), placed) in emptied {
-            let days = end.map_or(0, |end| (end - placed.entry.time).num_days());
-            if days > 7 {
-                let slot = format!("{machine} {component} {position}");
-                self.doubt(&placed, &Doubt::LeftEmpty { slot, days });
+        let end = self.end();
+        for (slot, seat) in (0u32..).zip(seats) {
+            if let (Seat::Emptied(turn), Some(end)) = (seat, end) {
+                let days = (end - self.fact(turn).time) / (24 * 3600);
+                if days > 7 {
+                    let slot = self.state.names.slot_name(slot);
+                    self.doubt(turn, &Doubt::LeftEmpty { slot, days });
+                }
             }
         }
     }
 
+    /// What the slot holds after an inspection.
     fn inspected(
         &mut self,
-        placed: &Placed<'a>,
+        turn: u32,
+        slot: u32,
         finding: Finding,
-        seat: Option<&mut Seat<'a>>,
-        name: &str,
-    ) {
-        if let (Event::Inspected { mode: None, .. }, Finding::Failed | Finding::Worn) =
-            (&placed.entry.event, finding)
-        {
-            let slot = name.to_owned();
+        with_mode: bool,
+        seat: Seat,
+    ) -> Seat {
+        let name = |look: &Look| look.state.names.slot_name(slot);
+        if !with_mode && matches!(finding, Finding::Failed | Finding::Worn) {
+            let slot = name(self);
             let word = finding.word();
-            self.doubt(placed, &Doubt::NoMode { slot, word });
+            self.doubt(turn, &Doubt::NoMode { slot, word });
         }
-        let Some(seat) = seat else { return };
-        match (finding, seat.bad) {
+        let Seat::Filled {
+            put_in,
+            serial,
+            bad,
+        } = seat
+        else {
+            return seat;
+        };
+        let bad = match (finding, bad) {
             (Finding::Sound, Some((bad, before))) => {
                 let doubt = Doubt::SoundAgain {
-                    slot: name.to_owned(),
+                    slot: name(self),
                     word: bad.word(),
-                    before: self.witness(&before),
+                    before: self.witness(before),
                 };
-                self.doubt(placed, &doubt);
-                seat.bad = None;
+                self.doubt(turn, &doubt);
+                None
             }
-            (Finding::Worn | Finding::Failed, None) => seat.bad = Some((finding, *placed)),
-            _ => {}
+            (Finding::Worn | Finding::Failed, None) => Some((finding, turn)),
+            (_, bad) => bad,
+        };
+        Seat::Filled {
+            put_in,
+            serial,
+            bad,
         }
     }
 
     fn taken_out(
         &mut self,
-        placed: &Placed<'a>,
-        reason: Reason,
-        seat: &Seat<'a>,
-        name: &str,
-        readings: &Readings<'a>,
+        turn: u32,
+        slot: u32,
+        end: End,
+        put_in: u32,
+        bad: Option<(Finding, u32)>,
+        usage: Option<&str>,
     ) {
-        let by_itself = matches!(reason, Reason::Failed | Reason::Worn);
-        if let (false, Some((bad, before))) = (by_itself, &seat.bad) {
+        let by_itself = matches!(end.reason, Reason::Failed | Reason::Worn);
+        if let (false, Some((bad, before))) = (by_itself, bad) {
             let doubt = Doubt::ReasonDiffers {
-                slot: name.to_owned(),
-                reason: reason.word(),
+                slot: self.state.names.slot_name(slot),
+                reason: end.reason.word(),
                 word: bad.word(),
                 before: self.witness(before),
             };
-            self.doubt(placed, &doubt);
+            self.doubt(turn, &doubt);
         }
-        let machine = placed.entry.machine.as_deref().unwrap_or_default();
-        let component = placed
-            .entry
-            .event
-            .slot()
-            .map(|slot| slot.component.as_str());
-        let usage = component
-            .and_then(|id| self.ledger.register.component(id))
-            .map_or("", |component| &component.usage);
-        let (from, to) = (seat.put_in.entry.time, placed.entry.time);
-        if from == to || readings.stood_still(machine, usage, from, to) {
+        let fact = self.fact(turn);
+        let (from, to) = (self.fact(put_in).time, fact.time);
+        let names = &self.state.names;
+        let still = || {
+            let meter = names.known_meter((fact.machine, names.known(usage?)?))?;
+            Some(stood_still(&self.state.meters[meter as usize], from, to))
+        };
+        if from == to || still() == Some(true) {
             let doubt = Doubt::NoLength {
-                slot: name.to_owned(),
-                put_in: self.witness(&seat.put_in),
+                slot: names.slot_name(slot),
+                put_in: self.witness(put_in),
             };
-            self.doubt(placed, &doubt);
+            self.doubt(turn, &doubt);
         }
     }
 
     fn put_in(
         &mut self,
-        placed: &Placed<'a>,
-        slot: &'a SlotName,
-        item: &'a Item,
-        name: &str,
+        turn: u32,
+        slot: u32,
+        item: Put,
         in_place: bool,
-        serials: &mut HashMap<(&'a str, &'a str), Option<Placed<'a>>>,
+        component: Option<&Component>,
+        serials: &mut Serials,
     ) {
-        let register = &self.ledger.register;
-        let never_refit = register
-            .component(&slot.component)
-            .is_some_and(|component| component.never_refit);
+        let (_, id, _) = self.state.names.slots[slot as usize];
+        let never_refit = component.is_some_and(|component| component.never_refit);
         let mut before = None;
-        if let Some(serial) = &item.serial {
-            let known = serials.insert((&slot.component, serial), Some(*placed));
+        if item.serial.is_some() {
+            let known = serials.insert((id, item.serial), Some(turn));
             if let Some(Some(other)) = known {
                 let doubt = Doubt::SerialTwice {
-                    serial: serial.clone(),
-                    other: self.witness(&other),
+                    serial: self.text(item.serial),
+                    other: self.witness(other),
                 };
-                self.doubt(placed, &doubt);
+                self.doubt(turn, &doubt);
             }
-            before = known.map(|other| other.map(|other| self.witness(&other)));
+            before = known.map(|other| other.map(|other| self.witness(other)));
         }
-        let used = !in_place && item.age.usage().is_some_and(|age| age > 0.0);
+        let used = !in_place && item.age == Worn::Used;
         if never_refit && (used || before.is_some()) {
             let doubt = Doubt::Refitted {
-                slot: name.to_owned(),
-                component: slot.component.clone(),
+                slot: self.state.names.slot_name(slot),
+                component: self.text(id),
                 before: before.flatten(),
             };
-            self.doubt(placed, &doubt);
+            self.doubt(turn, &doubt);
         }
-        let expected = register.pieces(&slot.component);
+        let expected = component.map_or(1, |component| component.pieces);
         if let Some(pieces) = item.pieces
             && pieces != expected
         {
-            let slot = name.to_owned();
             let doubt = Doubt::Pieces {
-                slot,
+                slot: self.state.names.slot_name(slot),
                 pieces,
                 expected,
             };
-            self.doubt(placed, &doubt);
+            self.doubt(turn, &doubt);
         }
     }
 
-    fn unknown_ages(&mut self, unknown: &[Placed<'a>]) {
+    fn unknown_ages(&mut self, unknown: &[u32]) {
         let Some(first) = unknown.first() else { return };
-        let names: Vec<String> = unknown
-            .iter()
-            .filter_map(|placed| {
-                let machine = placed.entry.machine.as_deref()?;
-                Some(slot_name(machine, placed.entry.event.slot()?))
-            })
-            .collect();
-        let shown = names.len().min(6);
-        let mut slots = names[..shown].join(", ");
-        if names.len() > shown {
-            slots.push_str(&format!(" and {} more", names.len() - shown));
+        let slots = unknown.iter().filter_map(|turn| self.fact(*turn).slot());
+        let names = slots.take(6).map(|slot| self.state.names.slot_name(slot));
+        let names: Vec<String> = names.collect();
+        let mut slots = names.join(", ");
+        if unknown.len() > names.len() {
+            slots.push_str(&format!(" and {} more", unknown.len() - names.len()));
         }
-        let count = names.len();
-        self.doubt(first, &Doubt::UnknownAges { count, slots });
+        let count = unknown.len();
+        self.doubt(*first, &Doubt::UnknownAges { count, slots });
     }
 
-    fn never_filled(&mut self, seats: &BTreeMap<(&str, &str, &str), Option<Seat<'a>>>) {
-        let register = &self.ledger.register;
-        let mut empty: Vec<(&str, &str, Vec<&str>)> = Vec::new();
+    fn never_filled(&mut self, seats: &[Seat]) {
+        let register = &self.survey.register;
+        let names = &self.state.names;
+        let filled = |machine: &str, component: &str, position: &str| {
+            let key = (
+                names.known(machine)?,
+                names.known(component)?,
+                names.known(position)?,
+            );
+            let seat = seats.get(names.known_slot(key)? as usize)?;
+            (!matches!(seat, Seat::NeverFilled)).then_some(())
+        };
+        let mut empty: Vec<(String, String, Vec<String>)> = Vec::new();
         for machine in &register.machines {
             for slot in register.slots(&machine.tag) {
-                if seats.contains_key(&(machine.tag.as_str(), slot.component, slot.position)) {
+                if filled(&machine.tag, slot.component, slot.position).is_some() {
                     continue;
                 }
+                let position = slot.position.to_owned();
                 match empty.last_mut() {
                     Some((tag, component, positions))
                         if *tag == machine.tag && *component == slot.component =>
                     {
-                        positions.push(slot.position);
+                        positions.push(position);
                     }
-                    _ => empty.push((&machine.tag, slot.component, vec![slot.position])),
+                    _ => empty.push((
+                        machine.tag.clone(),
+                        slot.component.to_owned(),
+                        vec![position],
+                    )),
                 }
             }
         }
         for (machine, component, positions) in empty {
             self.doubt_register(&Doubt::NeverFilled {
-                machine: machine.to_owned(),
-                component: component.to_owned(),
+                machine,
+                component,
                 positions: positions.join(", "),
             });
         }

@@ -23,10 +23,14 @@ impl Sha {
             return None;
         }
         let mut sha = [0u8; 32];
+        // No digit has these bits; they gather whatever is none.
+        let mut strange = 0;
         for (byte, pair) in sha.iter_mut().zip(hex.chunks_exact(2)) {
-            *byte = nibble(pair[0])? << 4 | nibble(pair[1])?;
+            let (high, low) = (NIBBLES[usize::from(pair[0])], NIBBLES[usize::from(pair[1])]);
+            strange |= high | low;
+            *byte = high << 4 | low & 15;
         }
-        Some(Sha(sha))
+        (strange < 16).then_some(Sha(sha))
     }
 
     /// The first 12 hex digits, enough where unique.
@@ -36,18 +40,39 @@ impl Sha {
         hex
     }
 
+    /// The first 12 hex digits as a number.
+    pub(super) fn head(&self) -> u64 {
+        self.0[..6]
+            .iter()
+            .fold(0, |n, byte| n << 8 | u64::from(*byte))
+    }
+
+    /// What [`Sha::head`] is for a name that begins with these 12 lower-case hex digits.
+    pub(super) fn head_of(digits: &str) -> Option<u64> {
+        digits
+            .bytes()
+            .try_fold(0, |n, digit| Some(n << 4 | u64::from(nibble(digit)?)))
+    }
+
     /// Whether the hex form begins with these digits.
     pub fn begins_with(&self, digits: &str) -> bool {
         self.to_string().starts_with(digits)
     }
 }
 
-fn nibble(digit: u8) -> Option<u8> {
-    match digit {
-        b'0'..=b'9' => Some(digit - b'0'),
-        b'a'..=b'f' => Some(digit - b'a' + 10),
-        _ => None,
+/// What each byte is as a hex digit; 255 for those that are none.
+const NIBBLES: [u8; 256] = {
+    let mut table = [255; 256];
+    let mut digit = 0;
+    while digit < 16 {
+        table[b"0123456789abcdef"[digit] as usize] = digit as u8;
+        digit += 1;
     }
+    table
+};
+
+fn nibble(digit: u8) -> Option<u8> {
+    Some(NIBBLES[usize::from(digit)]).filter(|nibble| *nibble < 16)
 }
 
 impl fmt::Display for Sha {

@@ -5,14 +5,18 @@
 //! A late entry is held against its neighbours on both sides. One entry costs a
 //! binary search, however long the record.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 
 use chrono::{DateTime, TimeDelta, Utc};
+use rayon::prelude::*;
 
 use super::conflict::{Conflict, Witness};
-use super::entry::{Entry, Event, Kind};
+use super::entry::Entry;
+use super::fact::{Fact, What};
+use super::names::{Id, Names};
 use super::rules;
 use super::sha::Sha;
+use super::survey::Survey;
 use crate::quantity::Number;
 use crate::register::Register;
 
@@ -20,7 +24,7 @@ use crate::register::Register;
 pub const AHEAD: TimeDelta = TimeDelta::days(1);
 
 /// Order of entries: when, when written, in which turn.
-type Rank = (DateTime<Utc>, DateTime<Utc>, u32);
+pub(super) type Rank = (i64, i64, u32);
 
 /// What happened to a slot.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -29,38 +33,6 @@ enum Act {
     Swap,
     Out,
     Look,
-}
-
-#[derive(Debug, Clone)]
-enum Spot {
-    None,
-    Meter {
-        id: usize,
-        value: Number,
-        reset: bool,
-    },
-    Slot {
-        id: usize,
-        act: Act,
-    },
-    Job {
-        id: String,
-    },
-    Withdrawal {
-        of: Option<u32>,
-    },
-}
-
-#[derive(Debug)]
-struct Known {
-    sha: Sha,
-    file: usize,
-    line: usize,
-    time: DateTime<Utc>,
-    logged: DateTime<Utc>,
-    kind: Option<Kind>,
-    spot: Spot,
-    withdrawn_by: Option<u32>,
 }
 
 #[derive(Debug, Default)]
@@ -77,19 +49,61 @@ pub(super) struct Stand {
     pub line: usize,
 }
 
+/// Readings of one meter in the order of time: when, what it showed, whether it was reset.
+pub(super) type Readings = Vec<(Rank, Number, bool)>;
+
 #[derive(Debug, Default)]
 pub(super) struct State {
-    known: Vec<Known>,
-    names: BTreeMap<Sha, u32>,
+    /// By turn.
+    pub(super) facts: Vec<Fact>,
+    shas: Vec<Sha>,
+    pub(super) names: Names,
     files: Vec<String>,
-    meters: Vec<Vec<(Rank, Number, bool)>>,
+    pub(super) meters: Vec<Readings>,
     slots: Vec<SlotLine>,
-    meter_ids: HashMap<String, HashMap<String, usize>>,
-    slot_ids: HashMap<String, HashMap<String, HashMap<String, usize>>>,
-    jobs: HashMap<String, u32>,
+    jobs: HashMap<Id, u32>,
+    /// Which turn withdraws which.
+    pub(super) withdrawn_by: HashMap<u32, u32>,
+}
+
+/// The moment of a fact, which is one that chrono knows: it was read from an entry.
+pub(super) fn moment(seconds: i64) -> DateTime<Utc> {
+    DateTime::from_timestamp(seconds, 0).unwrap_or_default()
 }
 
 impl State {
+    /// Everything a survey knows, with every entry taken in whatever stands against it.
+    pub(super) fn of(survey: &mut Survey) -> State {
+        let gone = survey.withdrawn_by();
+        let mut order: Vec<(i64, i64, u32)> = (0u32..)
+            .zip(&survey.facts)
+            .filter(|(turn, fact)| fact.tells() && !gone.contains_key(&(*turn as usize)))
+            .map(|(turn, fact)| (fact.time, fact.logged, turn))
+            .collect();
+        order.par_sort_unstable();
+        let mut state = State::waiting(survey);
+        for (turn, by) in gone {
+            state.withdrawn_by.insert(turn as u32, by as u32);
+        }
+        for (_, _, turn) in order {
+            state.put_in(turn);
+        }
+        state
+    }
+
+    /// Takes every line out of a survey and knows it; none is taken in yet.
+    pub(super) fn waiting(survey: &mut Survey) -> State {
+        let mut state = State {
+            files: survey.books.iter().map(|book| book.file.clone()).collect(),
+            names: std::mem::take(&mut survey.names),
+            facts: std::mem::take(&mut survey.facts),
+            shas: std::mem::take(&mut survey.shas),
+            ..State::default()
+        };
+        state.make_room();
+        state
+    }
+
     /// Makes a book known; its index goes into [`Stand`].
     pub(super) fn file(&mut self, file: &str) -> usize {
         if let Some(found) = self.files.iter().position(|known| known == file) {
@@ -101,46 +115,44 @@ impl State {
 
     /// How many lines are known.
     pub(super) fn len(&self) -> usize {
-        self.known.len()
+        self.facts.len()
     }
 
-    fn witness(&self, turn: u32) -> Witness {
-        let known = &self.known[turn as usize];
+    fn make_room(&mut self) {
+        let (slots, meters) = (self.names.slots.len(), self.names.meters.len());
+        self.slots.resize_with(slots, SlotLine::default);
+        self.meters.resize_with(meters, Vec::new);
+    }
+
+    pub(super) fn witness(&self, turn: u32) -> Witness {
+        let fact = &self.facts[turn as usize];
         Witness {
             given: None,
-            file: self.files[known.file].clone(),
-            line: known.line,
-            sha: known.sha,
-            time: known.time,
+            file: self.files[fact.book as usize].clone(),
+            line: fact.line as usize,
+            sha: self.shas[turn as usize],
+            time: moment(fact.time),
         }
     }
 
     /// Finds the one line whose name begins with these digits.
     pub(super) fn find(&self, digits: &str) -> Result<Sha, Box<Conflict>> {
-        self.find_turn(digits)
-            .map(|turn| self.known[turn as usize].sha)
+        self.find_turn(digits).map(|turn| self.shas[turn as usize])
     }
 
     fn find_turn(&self, digits: &str) -> Result<u32, Box<Conflict>> {
-        let none = || {
-            Box::new(Conflict::NoSuchEntry {
-                sha: digits.to_owned(),
-            })
-        };
-        let mut low = digits.to_owned();
-        while low.len() < 64 {
-            low.push('0');
-        }
-        let low = Sha::parse(low.as_bytes()).ok_or_else(none)?;
-        let found: Vec<u32> = self
-            .names
-            .range(low..)
-            .take_while(|(sha, _)| sha.begins_with(digits))
-            .map(|(_, turn)| *turn)
+        let head = digits.get(..12).and_then(Sha::head_of);
+        let found: Vec<u32> = (0u32..)
+            .zip(&self.shas)
+            .filter(|(_, sha)| head.is_none_or(|head| sha.head() == head))
+            .filter(|(_, sha)| sha.begins_with(digits))
+            .map(|(turn, _)| turn)
             .take(5)
             .collect();
         match found[..] {
-            [] => Err(none()),
+            [] => Err(Box::new(Conflict::NoSuchEntry {
+                sha: digits.to_owned(),
+            })),
             [turn] => Ok(turn),
             _ => Err(Box::new(Conflict::SeveralEntries {
                 sha: digits.to_owned(),
@@ -151,40 +163,55 @@ impl State {
 
     /// Everything that stands against one more entry.
     pub(super) fn conflicts(
-        &self,
+        &mut self,
         register: &Register,
         entry: &Entry,
         now: DateTime<Utc>,
     ) -> Vec<Conflict> {
         let mut found = rules::against_register(register, entry);
-        let time = entry.time;
-        if time > now + AHEAD {
+        let fact = Fact::of(entry, &mut self.names);
+        self.make_room();
+        found.extend(self.against_others(register, &fact, self.next_turn(), now));
+        found
+    }
+
+    /// What stands against a fact, whose turn this would be, beside the register.
+    pub(super) fn against_others(
+        &self,
+        register: &Register,
+        fact: &Fact,
+        turn: u32,
+        now: DateTime<Utc>,
+    ) -> Vec<Conflict> {
+        let mut found = Vec::new();
+        let time = moment(fact.time);
+        if fact.time > (now + AHEAD).timestamp() {
             found.push(Conflict::Future { time, now });
-        } else if time > entry.logged + AHEAD {
-            let logged = entry.logged;
+        } else if fact.time > fact.logged + AHEAD.num_seconds() {
+            let logged = moment(fact.logged);
             found.push(Conflict::LoggedBeforeTime { time, logged });
         }
-        let rank = (time, entry.logged, self.next_turn());
-        match &entry.event {
-            Event::Reading {
+        let rank = (fact.time, fact.logged, turn);
+        match fact.what {
+            What::Reading {
                 meter,
                 value,
                 reset,
-            } => found.extend(self.meter_conflict(register, entry, meter, *value, *reset, rank)),
-            Event::Job { .. } => {
-                if let Some(job) = &entry.job
-                    && let Some(turn) = self.jobs.get(job)
-                {
+            } => found.extend(self.meter_conflict(register, meter, value, reset, rank)),
+            What::Job => {
+                if let Some(turn) = self.jobs.get(&fact.job) {
                     found.push(Conflict::JobTwice {
-                        job: job.clone(),
+                        job: self.names.text(fact.job).to_owned(),
                         witness: self.witness(*turn),
                     });
                 }
             }
-            Event::Withdrawn { entry_sha, .. } => found.extend(self.withdrawal_conflict(entry_sha)),
-            event => {
-                if let Some(act) = act(event) {
-                    found.extend(self.slot_conflict(entry, act, rank));
+            What::Withdrawn { digits } => {
+                found.extend(self.withdrawal_conflict(self.names.text(digits)));
+            }
+            what => {
+                if let (Some(act), Some(slot)) = (act(&what), fact.slot()) {
+                    found.extend(self.slot_conflict(slot, act, rank));
                 }
             }
         }
@@ -193,52 +220,51 @@ impl State {
 
     fn next_turn(&self) -> u32 {
         // Four thousand million lines would fill the memory long before.
-        u32::try_from(self.known.len()).unwrap_or(u32::MAX)
+        u32::try_from(self.facts.len()).unwrap_or(u32::MAX)
     }
 
     fn meter_conflict(
         &self,
         register: &Register,
-        entry: &Entry,
-        meter: &str,
+        meter: u32,
         value: Number,
         reset: bool,
         rank: Rank,
     ) -> Option<Conflict> {
-        let machine = entry.machine.as_deref()?;
-        let id = *self.meter_ids.get(machine)?.get(meter)?;
-        let readings = &self.meters[id];
+        let readings = &self.meters[meter as usize];
         let place = readings.partition_point(|(other, _, _)| *other < rank);
         let before = place.checked_sub(1).map(|i| readings[i]);
         let after = readings.get(place).copied();
         let against = before
             .filter(|(_, other, _)| !reset && other.get() > value.get())
             .or_else(|| after.filter(|(_, other, reset)| !reset && other.get() < value.get()))?;
+        let (machine, meter) = self.names.meters[meter as usize];
+        let meter = self.names.text(meter);
         let unit = register.usage(meter).map_or("", |usage| &usage.unit);
         Some(Conflict::MeterBackwards {
-            machine: machine.to_owned(),
+            machine: self.names.text(machine).to_owned(),
             meter: meter.to_owned(),
             value: format!("{value} {unit}").trim_end().to_owned(),
-            time: entry.time,
+            time: moment(rank.0),
             other: format!("{} {unit}", against.1).trim_end().to_owned(),
             witness: self.witness(against.0.2),
         })
     }
 
-    fn slot_conflict(&self, entry: &Entry, act: Act, rank: Rank) -> Option<Conflict> {
-        let slot = entry.event.slot()?;
-        let machine = entry.machine.clone()?;
-        let component = slot.component.clone();
-        let position = slot.position.clone();
-        let none = SlotLine::default();
-        let line = self.slot_id(&machine, &component, &position);
-        let line = line.map_or(&none, |id| &self.slots[id]);
+    fn slot_conflict(&self, slot: u32, act: Act, rank: Rank) -> Option<Conflict> {
+        let line = &self.slots[slot as usize];
         let place = line.moves.partition_point(|(other, _)| *other < rank);
         let before = place.checked_sub(1).map(|i| line.moves[i]);
         let after = line.moves.get(place);
         let filled_by = before.filter(|(_, act)| *act != Act::Out);
+        let names = || {
+            let (machine, component, position) = self.names.slots[slot as usize];
+            let text = |id| self.names.text(id).to_owned();
+            (text(machine), text(component), text(position))
+        };
         if act == Act::In {
             if let Some((other, _)) = filled_by {
+                let (machine, component, position) = names();
                 let witness = self.witness(other.2);
                 return Some(Conflict::SlotFilled {
                     machine,
@@ -248,6 +274,7 @@ impl State {
                 });
             }
             let (other, _) = after.filter(|(_, act)| *act == Act::In)?;
+            let (machine, component, position) = names();
             let witness = self.witness(other.2);
             return Some(Conflict::FilledLater {
                 machine,
@@ -258,11 +285,12 @@ impl State {
         }
         if filled_by.is_none() {
             let put_in = |(_, act): &&(Rank, Act)| matches!(act, Act::In | Act::Swap);
+            let (machine, component, position) = names();
             return Some(Conflict::SlotEmpty {
                 machine,
                 component,
                 position,
-                time: entry.time,
+                time: moment(rank.0),
                 witness: before.map(|(other, _)| self.witness(other.2)),
                 later: line.moves[place..]
                     .iter()
@@ -283,6 +311,7 @@ impl State {
             (None, Some((other, Act::Swap | Act::Out))) => other,
             _ => return None,
         };
+        let (machine, component, position) = names();
         let witness = self.witness(other.2);
         Some(Conflict::EmptiesLater {
             machine,
@@ -297,213 +326,150 @@ impl State {
             Ok(turn) => turn,
             Err(conflict) => return Some(*conflict),
         };
-        let known = &self.known[turn as usize];
+        let fact = &self.facts[turn as usize];
         let witness = self.witness(turn);
-        if let Some(kind @ (Kind::Opened | Kind::Withdrawn)) = known.kind {
-            let kind = kind.word();
+        if !fact.may_be_withdrawn() {
+            // What may not be withdrawn has a kind.
+            let kind = fact.kind().map_or("", |kind| kind.word());
             return Some(Conflict::NotWithdrawable { kind, witness });
         }
-        let by = self.witness(known.withdrawn_by?);
+        let by = self.witness(*self.withdrawn_by.get(&turn)?);
         Some(Conflict::WithdrawnTwice { witness, by })
     }
 
-    fn slot_id(&self, machine: &str, component: &str, position: &str) -> Option<usize> {
-        self.slot_ids
-            .get(machine)?
-            .get(component)?
-            .get(position)
-            .copied()
-    }
-
-    /// Takes an entry in, whatever stands against it; returns its turn.
-    pub(super) fn insert(&mut self, stand: Stand, entry: &Entry) -> u32 {
-        let spot = self.spot(entry);
-        let turn = self.push(
-            stand,
-            entry.time,
-            entry.logged,
-            Some(entry.event.kind()),
-            spot,
-        );
-        if let Spot::Withdrawal { of: Some(target) } = self.known[turn as usize].spot {
-            self.take_out(target);
-            self.known[target as usize].withdrawn_by = Some(turn);
-        } else {
+    /// Takes an entry in, whatever stands against it.
+    pub(super) fn insert(&mut self, stand: Stand, entry: &Entry) {
+        let fact = Fact::of(entry, &mut self.names);
+        self.make_room();
+        let turn = self.push(stand, fact);
+        let What::Withdrawn { digits } = fact.what else {
             self.put_in(turn);
+            return;
+        };
+        let target = self.find_turn(self.names.text(digits)).ok();
+        let target = target.filter(|target| {
+            self.facts[*target as usize].may_be_withdrawn()
+                && !self.withdrawn_by.contains_key(target)
+        });
+        if let Some(target) = target {
+            self.take_out(target);
+            self.withdrawn_by.insert(target, turn);
         }
-        turn
     }
 
     /// Takes in the name of a line that cannot be read, so that it can be withdrawn.
     pub(super) fn insert_unreadable(&mut self, stand: Stand) {
-        let never = DateTime::<Utc>::MIN_UTC;
-        self.push(stand, never, never, None, Spot::None);
+        self.push(stand, Fact::unreadable());
     }
 
-    fn push(
-        &mut self,
-        stand: Stand,
-        time: DateTime<Utc>,
-        logged: DateTime<Utc>,
-        kind: Option<Kind>,
-        spot: Spot,
-    ) -> u32 {
+    fn push(&mut self, stand: Stand, mut fact: Fact) -> u32 {
         let turn = self.next_turn();
-        self.names.entry(stand.sha).or_insert(turn);
-        self.known.push(Known {
-            sha: stand.sha,
-            file: stand.file,
-            line: stand.line,
-            time,
-            logged,
-            kind,
-            spot,
-            withdrawn_by: None,
-        });
+        fact.book = u32::try_from(stand.file).unwrap_or(u32::MAX);
+        fact.line = u32::try_from(stand.line).unwrap_or(u32::MAX);
+        self.facts.push(fact);
+        self.shas.push(stand.sha);
         turn
     }
 
-    fn spot(&mut self, entry: &Entry) -> Spot {
-        let machine = entry.machine.as_deref().unwrap_or_default();
-        match &entry.event {
-            Event::Reading {
+    fn rank(&self, turn: u32) -> Rank {
+        let fact = &self.facts[turn as usize];
+        (fact.time, fact.logged, turn)
+    }
+
+    pub(super) fn put_in(&mut self, turn: u32) {
+        let rank = self.rank(turn);
+        let fact = self.facts[turn as usize];
+        match fact.what {
+            What::Reading {
                 meter,
                 value,
                 reset,
             } => {
-                let id = self
-                    .meter_ids
-                    .get(machine)
-                    .and_then(|ids| ids.get(meter).copied())
-                    .unwrap_or_else(|| {
-                        let ids = self.meter_ids.entry(machine.to_owned()).or_default();
-                        ids.insert(meter.clone(), self.meters.len());
-                        self.meters.push(Vec::new());
-                        self.meters.len() - 1
-                    });
-                Spot::Meter {
-                    id,
-                    value: *value,
-                    reset: *reset,
-                }
-            }
-            Event::Job { .. } => match &entry.job {
-                Some(id) if !self.jobs.contains_key(id) => Spot::Job { id: id.clone() },
-                _ => Spot::None,
-            },
-            Event::Withdrawn { entry_sha, .. } => {
-                let target = self.find_turn(entry_sha).ok();
-                Spot::Withdrawal {
-                    of: target.filter(|turn| {
-                        let known = &self.known[*turn as usize];
-                        known.withdrawn_by.is_none()
-                            && !matches!(known.kind, Some(Kind::Opened | Kind::Withdrawn))
-                    }),
-                }
-            }
-            event => match (act(event), event.slot()) {
-                (Some(act), Some(slot)) => {
-                    let id = self
-                        .slot_id(machine, &slot.component, &slot.position)
-                        .unwrap_or_else(|| {
-                            let of_machine = self.slot_ids.entry(machine.to_owned()).or_default();
-                            let ids = of_machine.entry(slot.component.clone()).or_default();
-                            ids.insert(slot.position.clone(), self.slots.len());
-                            self.slots.push(SlotLine::default());
-                            self.slots.len() - 1
-                        });
-                    Spot::Slot { id, act }
-                }
-                _ => Spot::None,
-            },
-        }
-    }
-
-    fn rank(&self, turn: u32) -> Rank {
-        let known = &self.known[turn as usize];
-        (known.time, known.logged, turn)
-    }
-
-    fn put_in(&mut self, turn: u32) {
-        let rank = self.rank(turn);
-        match &self.known[turn as usize].spot {
-            Spot::Meter { id, value, reset } => {
-                let line = &mut self.meters[*id];
+                let line = &mut self.meters[meter as usize];
                 let place = line.partition_point(|(other, _, _)| *other < rank);
-                line.insert(place, (rank, *value, *reset));
+                line.insert(place, (rank, value, reset));
             }
-            Spot::Slot { id, act: Act::Look } => {
-                let line = &mut self.slots[*id].looks;
-                let place = line.partition_point(|other| *other < rank);
-                line.insert(place, rank);
+            What::Job => {
+                self.jobs.entry(fact.job).or_insert(turn);
             }
-            Spot::Slot { id, act } => {
-                let line = &mut self.slots[*id].moves;
-                let place = line.partition_point(|(other, _)| *other < rank);
-                line.insert(place, (rank, *act));
-            }
-            Spot::Job { id } => {
-                self.jobs.insert(id.clone(), turn);
-            }
-            Spot::None | Spot::Withdrawal { .. } => {}
+            what => match (act(&what), fact.slot()) {
+                (Some(Act::Look), Some(slot)) => {
+                    let line = &mut self.slots[slot as usize].looks;
+                    let place = line.partition_point(|other| *other < rank);
+                    line.insert(place, rank);
+                }
+                (Some(act), Some(slot)) => {
+                    let line = &mut self.slots[slot as usize].moves;
+                    let place = line.partition_point(|(other, _)| *other < rank);
+                    line.insert(place, (rank, act));
+                }
+                _ => {}
+            },
         }
     }
 
     fn take_out(&mut self, turn: u32) {
         let rank = self.rank(turn);
-        match &self.known[turn as usize].spot {
-            Spot::Meter { id, .. } => {
-                let line = &mut self.meters[*id];
+        let fact = self.facts[turn as usize];
+        match fact.what {
+            What::Reading { meter, .. } => {
+                let line = &mut self.meters[meter as usize];
                 if let Ok(place) = line.binary_search_by(|(other, _, _)| other.cmp(&rank)) {
                     line.remove(place);
                 }
             }
-            Spot::Slot { id, act: Act::Look } => {
-                let line = &mut self.slots[*id].looks;
-                if let Ok(place) = line.binary_search(&rank) {
-                    line.remove(place);
+            What::Job => {
+                if self.jobs.get(&fact.job) == Some(&turn) {
+                    self.jobs.remove(&fact.job);
                 }
             }
-            Spot::Slot { id, .. } => {
-                let line = &mut self.slots[*id].moves;
-                if let Ok(place) = line.binary_search_by(|(other, _)| other.cmp(&rank)) {
-                    line.remove(place);
+            what => match (act(&what), fact.slot()) {
+                (Some(Act::Look), Some(slot)) => {
+                    let line = &mut self.slots[slot as usize].looks;
+                    if let Ok(place) = line.binary_search(&rank) {
+                        line.remove(place);
+                    }
                 }
-            }
-            Spot::Job { id } => {
-                self.jobs.remove(id);
-            }
-            Spot::None | Spot::Withdrawal { .. } => {}
+                (Some(_), Some(slot)) => {
+                    let line = &mut self.slots[slot as usize].moves;
+                    if let Ok(place) = line.binary_search_by(|(other, _)| other.cmp(&rank)) {
+                        line.remove(place);
+                    }
+                }
+                _ => {}
+            },
         }
     }
 
     /// Forgets the entry taken in last, as if it had never been.
     pub(super) fn undo(&mut self) {
-        let Some(turn) = self.known.len().checked_sub(1) else {
+        let Some(turn) = self.facts.len().checked_sub(1) else {
             return;
         };
         // `push` gave it this turn.
         let turn = turn as u32;
-        if let Spot::Withdrawal { of: Some(target) } = self.known[turn as usize].spot {
-            self.known[target as usize].withdrawn_by = None;
-            self.put_in(target);
+        if let What::Withdrawn { digits } = self.facts[turn as usize].what {
+            let target = self.find_turn(self.names.text(digits)).ok();
+            if let Some(target) = target
+                && self.withdrawn_by.get(&target) == Some(&turn)
+            {
+                self.withdrawn_by.remove(&target);
+                self.put_in(target);
+            }
         } else {
             self.take_out(turn);
         }
-        if let Some(known) = self.known.pop()
-            && self.names.get(&known.sha) == Some(&turn)
-        {
-            self.names.remove(&known.sha);
-        }
+        self.facts.pop();
+        self.shas.pop();
     }
 }
 
-fn act(event: &Event) -> Option<Act> {
-    match event {
-        Event::Installed { .. } => Some(Act::In),
-        Event::Replaced { .. } => Some(Act::Swap),
-        Event::Removed { .. } => Some(Act::Out),
-        Event::Inspected { .. } | Event::Measured { .. } => Some(Act::Look),
+fn act(what: &What) -> Option<Act> {
+    match what {
+        What::Installed { .. } => Some(Act::In),
+        What::Replaced { .. } => Some(Act::Swap),
+        What::Removed { .. } => Some(Act::Out),
+        What::Inspected { .. } | What::Measured { .. } => Some(Act::Look),
         _ => None,
     }
 }

@@ -7,7 +7,7 @@ use chrono::Utc;
 
 use super::ui::lay_out;
 use super::{CommandError, Fault, Format, Outcome, Ui};
-use crate::book::{Ledger, look_over};
+use crate::book::{Depth, look_over};
 use crate::quantity::counted;
 use crate::quantity::trouble::{Severity, Trouble};
 use crate::view::findings::{BookRow, FindingsView};
@@ -25,6 +25,9 @@ pub struct CheckArgs {
     /// Layout of the result
     #[arg(long, value_enum, default_value_t, value_name = "LAYOUT")]
     format: Format,
+    /// Hold entries against their like besides: said twice, or a size far off the others
+    #[arg(long)]
+    deep: bool,
     /// Show every finding in the table, also where many are of one kind
     #[arg(long)]
     all: bool,
@@ -35,24 +38,25 @@ const SHOWN: usize = 10;
 
 pub fn run(args: &CheckArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let now = Utc::now();
+    let depth = if args.deep { Depth::Deep } else { Depth::Plain };
     let mut troubles = Vec::new();
     let mut books = Vec::new();
     let mut entries = 0;
     for folder in &args.ledgers {
-        let ledger = Ledger::read(folder)?;
+        let survey = depth.survey(folder)?;
         let prefix = match args.ledgers.len() {
             1 => String::new(),
             _ => format!("{}/", folder.display()),
         };
-        for book in &ledger.books {
-            entries += book.lines.len();
+        for book in &survey.books {
+            entries += book.lines;
             books.push(BookRow {
                 book: format!("{prefix}{}", book.file),
-                lines: book.lines.len(),
-                head: book.chain.head().to_string(),
+                lines: book.lines,
+                head: book.head.to_string(),
             });
         }
-        let mut found = look_over(&ledger, now);
+        let mut found = look_over(survey, now, depth);
         for place in found.iter_mut().filter_map(|t| t.place.as_mut()) {
             place.file.insert_str(0, &prefix);
         }

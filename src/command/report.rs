@@ -1,6 +1,5 @@
 //! `report`: the whole answer as one page, with its charts beside it.
 
-use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveDate, Utc};
@@ -10,7 +9,7 @@ use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval_ledger::mode_roles;
 use super::select::{Select, confidence, folders, no_lives};
 use super::{CommandError, Fault, Outcome, Ui};
-use crate::book::{self, look_over};
+use crate::book::{Depth, look_over};
 use crate::cost::CostFrom;
 use crate::life::Sample;
 use crate::policy::evidence::Scope;
@@ -134,19 +133,14 @@ fn frame(store: &Store, args: &ReportArgs) -> Result<Frame, CommandError> {
 /// No clock: a line counts as ahead of its time by the last moment anything was logged, so that
 /// the same ledger gives the same page on any day.
 fn look(folder: &Path, as_of: DateTime<Utc>, prefix: &str) -> Result<Vec<Trouble>, CommandError> {
-    let ledger = book::Ledger::read(folder)?;
-    let mut logged: HashMap<(&str, usize), DateTime<Utc>> = HashMap::new();
-    for placed in ledger.lines() {
-        let file = ledger.books[placed.book].file.as_str();
-        logged.insert((file, placed.line), placed.entry.logged);
-    }
-    let last = logged.values().max().copied().unwrap_or(as_of);
-    let mut found = look_over(&ledger, last);
+    let survey = Depth::Deep.survey(folder)?;
+    let last = survey.last_logged().unwrap_or(as_of);
+    let late = survey.logged_after(as_of);
+    let mut found = look_over(survey, last, Depth::Deep);
     found.retain(|trouble| {
         let place = trouble.place.as_ref();
-        let line = place.and_then(|p| Some((p.file.as_str(), p.line?)));
-        line.and_then(|line| logged.get(&line))
-            .is_none_or(|logged| *logged <= as_of)
+        let line = place.and_then(|p| Some((p.file.clone(), p.line?)));
+        line.is_none_or(|line| !late.contains(&line))
     });
     for place in found.iter_mut().filter_map(|t| t.place.as_mut()) {
         place.file.insert_str(0, prefix);

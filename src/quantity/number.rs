@@ -48,7 +48,9 @@ impl Number {
             value,
             decimals: fraction_digits(text),
         };
-        if value.is_finite() && given.to_string() == text {
+        // So few digits come back as they were; more must be seen to.
+        let plain = text.len() <= 15 && !text.bytes().any(|b| matches!(b, b'e' | b'E'));
+        if value.is_finite() && (plain || given.to_string() == text) {
             return Some(given);
         }
         Number::new(value)

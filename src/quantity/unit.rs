@@ -194,6 +194,12 @@ impl Unit {
         UNITS.iter().map(|u| u.symbol)
     }
 
+    /// A reading in the first unit of its dimension, for comparing readings of any unit
+    /// of it.
+    pub fn to_base(&self, value: f64) -> f64 {
+        value * self.factor + self.offset
+    }
+
     /// Converts a reading into another unit of the same kind; `None` if the kinds
     /// differ. A temperature is converted as a point on its scale, not as a difference.
     pub fn convert(&self, value: f64, to: &Unit) -> Option<f64> {

@@ -1,6 +1,6 @@
 //! Torn and altered books: what went before survives, and the finding names the line.
 
-use wearbook::book::{Appender, BookError, Ledger, look_over};
+use wearbook::book::{Appender, BookError, Depth, Ledger, Survey, look_over};
 use wearbook::quantity::trouble::Severity;
 
 use crate::bench::{Bench, installed, now, reading, replaced};
@@ -164,7 +164,8 @@ fn an_unreadable_line_can_be_withdrawn() {
     assert!(output.status.success(), "{output:?}");
     let ledger = Ledger::read(bench.folder()).expect("read");
     assert!(ledger.broken().is_empty());
-    let found = look_over(&ledger, now());
+    let survey = Survey::read(bench.folder()).expect("survey");
+    let found = look_over(survey, now(), Depth::Plain);
     assert!(
         found
             .iter()
