@@ -1,9 +1,9 @@
-//! How long a ledger takes to load and verify, against DuckDB's bare read of the same
-//! file into a table by the same statement.
+//! How long a ledger takes to load and verify, and to check line by line, against
+//! DuckDB's bare read of the same file into a table by the same statement.
 //!
-//! 100,000 entries; with `WEARBOOK_BENCH_LARGE=1` 1,000,000 too. Both sides open their
-//! own DuckDB and take turns, so that a busy machine slows both alike; the ratio of
-//! their medians is printed at the end. Each round asserts its answer.
+//! 100,000 entries; with `WEARBOOK_BENCH_LARGE=1` 1,000,000 too. All sides take turns,
+//! each opening its own DuckDB if it needs one, so that a busy machine slows them alike;
+//! the ratios of their medians are printed at the end. Each round asserts its answer.
 
 use std::fmt::Write as _;
 use std::fs;
@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 use criterion::{Criterion, criterion_group, criterion_main};
 use duckdb::Connection;
 use tempfile::TempDir;
-use wearbook::book::Sha;
+use wearbook::book::{Depth, Sha, look_over};
 use wearbook::store::{Options, Store, read_statement};
 
 const REGISTER: &str = r#"
@@ -35,6 +35,7 @@ name = "Plunger packing set"
 usage = "hours"
 modes = ["leaking"]
 price = 80.0
+pieces = 3
 
 [[layout]]
 id = "triplex"
@@ -74,7 +75,7 @@ fn ledger(folder: &Path, entries: usize) -> PathBuf {
             2 | 6 => write!(
                 text,
                 "\"entry\":\"replaced\",{common},{slot},\"part\":\"PK-3040\",\"pieces\":3,\
-                 \"batch\":\"B{}\",\"reason\":\"planned\",\"job\":\"J-{n}\"}}",
+                 \"batch\":\"B{}\",\"reason\":\"planned\"}}",
                 n / 1000
             ),
             4 => write!(
@@ -121,6 +122,18 @@ fn loaded(folder: &Path, entries: usize) -> Duration {
     took
 }
 
+/// Chains, register, every line read strictly, and what recording would doubt.
+fn checked(folder: &Path, entries: usize, depth: Depth) -> Duration {
+    let started = Instant::now();
+    let survey = depth.survey(folder).expect("read");
+    assert_eq!(survey.books[0].lines, entries);
+    let now = chrono::DateTime::from_timestamp(4_102_444_800, 0).expect("2100-01-01");
+    let found = look_over(survey, now, depth);
+    let took = started.elapsed();
+    assert!(found.len() < 10, "{found:?}");
+    took
+}
+
 fn median(mut times: Vec<Duration>) -> Duration {
     times.sort();
     times[times.len() / 2]
@@ -135,10 +148,12 @@ fn load(c: &mut Criterion) {
         let folder = TempDir::new().expect("temp");
         let book = ledger(folder.path(), entries);
         let rounds = 7;
-        let mut times = (Vec::new(), Vec::new());
+        let mut times = [const { Vec::new() }; 4];
         for _ in 0..rounds {
-            times.0.push(bare(&book, entries));
-            times.1.push(loaded(folder.path(), entries));
+            times[0].push(bare(&book, entries));
+            times[1].push(loaded(folder.path(), entries));
+            times[2].push(checked(folder.path(), entries, Depth::Plain));
+            times[3].push(checked(folder.path(), entries, Depth::Deep));
         }
         let mut group = c.benchmark_group(format!("{entries} entries"));
         group.sample_size(10);
@@ -155,13 +170,14 @@ fn load(c: &mut Criterion) {
             });
         });
         group.finish();
-        let (bare, loaded) = (median(times.0), median(times.1));
-        println!(
-            "{entries} entries, medians of {rounds}: bare read {:.3} s, load and verify {:.3} s, ratio {:.2}\n",
-            bare.as_secs_f64(),
-            loaded.as_secs_f64(),
-            loaded.as_secs_f64() / bare.as_secs_f64()
-        );
+        let [bare, others @ ..] = times.map(|times| median(times).as_secs_f64());
+        println!("{entries} entries, medians of {rounds}: bare read {bare:.3} s");
+        for (what, took) in ["load and verify", "check", "check --deep"]
+            .iter()
+            .zip(others)
+        {
+            println!("  {what} {took:.3} s, ratio {:.2}", took / bare);
+        }
     }
 }
 

@@ -64,8 +64,10 @@ fn answer(case: &Path) -> (String, Vec<String>) {
         copy_tree(&input, &ledger);
     }
     let mut way = Way::Plain;
+    // Held until the command is done.
+    let mut held = None;
     for line in setup.lines().filter(|line| !line.is_empty()) {
-        prepare(line, &ledger, &mut way);
+        prepare(line, &ledger, &mut way, &mut held);
     }
     let before = files(&ledger);
     let command = fs::read_to_string(case.join("command")).expect("command");
@@ -181,8 +183,15 @@ fn as_stranger(binary: &str, _: &Path, _: &Path) -> Command {
     Command::new(binary)
 }
 
+/// Locks the ledger as a recording program does.
+fn lock(ledger: &Path) -> fs::File {
+    let file = fs::File::create(ledger.join(".lock")).expect("lock file");
+    file.lock().expect("lock");
+    file
+}
+
 /// One line of a case's `setup`.
-fn prepare(line: &str, ledger: &Path, way: &mut Way) {
+fn prepare(line: &str, ledger: &Path, way: &mut Way, held: &mut Option<fs::File>) {
     let mut parts = line.splitn(3, ' ');
     let (verb, file, rest) = (
         parts.next().unwrap_or_default(),
@@ -220,6 +229,7 @@ fn prepare(line: &str, ledger: &Path, way: &mut Way) {
         "remove" => fs::remove_file(&path).expect("remove"),
         "file" => fs::write(&path, rest).expect("file"),
         "folder" => fs::create_dir_all(&path).expect("folder"),
+        "lock" => *held = Some(lock(ledger)),
         "byte" => {
             let mut bytes = fs::read(&path).expect("file");
             bytes.push(u8::from_str_radix(rest, 16).expect("hex"));
