@@ -60,11 +60,14 @@ fn is_plain_number(cell: &str) -> bool {
 }
 
 /// Whether a character would move, hide or turn round what stands beside it: control
-/// characters, and those that set the direction of writing (Unicode Standard Annex 9).
+/// characters, those that set the direction of writing (Unicode Standard Annex 9), and the two
+/// that no XML may hold (XML 1.0, Char).
 pub fn is_unruly(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{061c}' | '\u{200e}' | '\u{200f}' | '\u{2028}' | '\u{2029}'
-            | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+            | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}'
+                | '\u{fffe}'
+                | '\u{ffff}')
 }
 
 /// A text in one line, every unruly character a blank.
