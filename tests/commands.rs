@@ -7,6 +7,8 @@ mod compare;
 mod curves;
 #[path = "commands/fits.rs"]
 mod fits;
+#[path = "commands/hostile.rs"]
+mod hostile;
 
 use assert_cmd::Command;
 use common::{Case, cases};

@@ -10,9 +10,17 @@ mod appending;
 mod commands;
 #[path = "ledger/damage.rs"]
 mod damage;
+#[path = "ledger/fuzz.rs"]
+mod fuzz;
+mod fuzz_bodies;
 #[path = "ledger/lines.rs"]
 mod lines;
 #[path = "ledger/processes.rs"]
 mod processes;
 #[path = "ledger/register.rs"]
 mod register;
+
+/// Where the bodies of the fuzz targets look for the rooms.
+mod rooms {
+    pub use wearbook::{book, intake, life, quantity, register};
+}

@@ -179,7 +179,10 @@ fn parse<'a, S: From<Cow<'a, str>>>(
     })?;
     let all = members(text).map_err(|fault| {
         let expected = fault.expected;
-        one(LineFaultKind::NotJson { expected }, fault.at..fault.at + 1)
+        // Nothing stands at the end of a line that was cut.
+        let from = text.floor_char_boundary(fault.at);
+        let to = text.ceil_char_boundary(from + 1);
+        one(LineFaultKind::NotJson { expected }, from..to)
     })?;
     let mut keys = Keys {
         all,

@@ -293,6 +293,16 @@ impl Canvas {
     pub(super) fn finish(self, id: &str, title: &str, desc: &str) -> String {
         let (width, height) = (self.size.width_px, self.size.height_px);
         let (fine_width, fine_height) = self.fine_size();
+        let id: String = id
+            .chars()
+            .map(|c| {
+                if c.is_ascii_alphanumeric() || c == '_' {
+                    c
+                } else {
+                    '-'
+                }
+            })
+            .collect();
         format!(
             "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{width}\" height=\"{height}\" \
              viewBox=\"0 0 {fine_width} {fine_height}\" role=\"img\" \

@@ -54,11 +54,14 @@ pub fn text_width_px(text: &str, size_px: f64, bold: bool) -> f64 {
     f64::from(thousandths) * size_px / 1000.0
 }
 
-/// Returns `text` without characters that XML forbids, and on one line.
+/// Returns `text` without characters that XML forbids or that turn the direction of writing
+/// (Unicode Standard Annex 9), and on one line.
 pub(super) fn clean(text: &str) -> String {
     text.chars()
         .map(|c| match c {
-            '\n' | '\r' | '\t' => ' ',
+            '\n' | '\r' | '\t' | '\u{2028}' | '\u{2029}' => ' ',
+            '\u{61c}' | '\u{200e}' | '\u{200f}' => ' ',
+            '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => ' ',
             c if c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}') => '\u{FFFD}',
             c => c,
         })

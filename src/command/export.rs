@@ -23,7 +23,8 @@ enum Kind {
 /// Write the tables to files for other programs
 ///
 /// One file a table: entries, lives, usage, renewal costs, the register. Times are UTC.
-/// Files of the same names in the folder are replaced, each whole.
+/// Files of the same names in the folder are replaced, each whole. In CSV, text that a
+/// spreadsheet would run as a formula has a quote before it.
 #[derive(Debug, clap::Args)]
 pub struct ExportArgs {
     /// Ledger folder (can be repeated; default: this one)

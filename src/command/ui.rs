@@ -8,6 +8,7 @@ use std::io::{self, Write};
 use clap::ValueEnum;
 
 use super::CommandError;
+use crate::quantity::text::{is_unruly, one_line};
 use crate::quantity::trouble::{Place, Trouble};
 
 /// How a result is laid out.
@@ -98,24 +99,26 @@ pub fn lay_out(trouble: &Trouble) -> String {
             line: Some(n),
             ..
         }) => {
-            format!("{word}: {file}:{n}: {}\n", trouble.what)
+            format!("{word}: {file}:{n}: {}", trouble.what)
         }
         Some(Place {
             file, line: None, ..
-        }) => format!("{word}: {file}: {}\n", trouble.what),
-        None => format!("{word}: {}\n", trouble.what),
+        }) => format!("{word}: {file}: {}", trouble.what),
+        None => format!("{word}: {}", trouble.what),
     };
+    // Whatever stood in a file must not move the cursor or turn the line round.
+    text = one_line(&text).into_owned() + "\n";
     if let Some(place) = &trouble.place {
         excerpt(place, &mut text);
     }
     for sentence in &trouble.evidence {
         for line in sentence.lines() {
-            text.push_str(&format!("   {line}\n"));
+            text.push_str(&format!("   {}\n", one_line(line)));
         }
     }
     for (n, cure) in trouble.cure.iter().enumerate() {
         let lead = if n == 0 { "help: " } else { "      " };
-        text.push_str(&format!("   {lead}{cure}\n"));
+        text.push_str(&format!("   {lead}{}\n", one_line(cure)));
     }
     text
 }
@@ -127,7 +130,7 @@ fn excerpt(place: &Place, text: &mut String) {
     // Tabs and control characters would shift the caret.
     let shown: Vec<char> = whole
         .chars()
-        .map(|c| if c.is_control() { ' ' } else { c })
+        .map(|c| if is_unruly(c) { ' ' } else { c })
         .collect();
     let (from, to) = match &place.span {
         Some(span) => {

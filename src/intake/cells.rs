@@ -10,6 +10,7 @@ use std::path::Path;
 use thiserror::Error;
 
 use crate::quantity::nearest;
+use crate::quantity::text::unguarded;
 use crate::quantity::trouble::{Place, Trouble};
 
 /// What a kind of file looks like.
@@ -113,10 +114,12 @@ pub(super) struct Cells<'a, const N: usize> {
 }
 
 impl<'a, const N: usize> Cells<'a, N> {
-    /// The cell in a column; `None` where it is empty or the file lacks the column.
+    /// The cell in a column; `None` where it is empty or the file lacks the column. Our own
+    /// files guard what a spreadsheet would run; it is read as it was.
     pub fn text(&self, which: usize) -> Option<&'a str> {
         self.places[which]
             .and_then(|n| self.record.get(n))
+            .map(unguarded)
             .filter(|text| !text.is_empty())
     }
 

@@ -1,6 +1,7 @@
 //! Quantities: what the other rooms count and measure in.
 //!
-//! In: numbers and texts. Out: checked units, money, times, numbers as written, and
+//! In: numbers and texts. Out: checked units, money, times, numbers as written, texts made
+//! safe to show, and
 //! [`trouble::Trouble`], the one shape in which any room tells what is wrong, where,
 //! and how to mend it.
 //! Never: files, clock, SQL, printing.
@@ -8,6 +9,7 @@
 pub mod money;
 pub mod near;
 pub mod number;
+pub mod text;
 pub mod time;
 pub mod trouble;
 pub mod unit;

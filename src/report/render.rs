@@ -4,7 +4,7 @@
 
 use minijinja::syntax::SyntaxConfig;
 use minijinja::value::Serde;
-use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value, context};
+use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value, context, escape_formatter};
 
 use super::model::{ComponentSection, EvidenceGroup, Report, Verdict};
 use super::names::{Names, slug};
@@ -12,6 +12,7 @@ use super::words;
 use crate::chart::{
     ChartError, Size, SlotHistory, cost_curve, number, probability_plot, slot_history,
 };
+use crate::quantity::text::is_unruly;
 
 /// Lanes in one picture of a slot history; more fall into several pictures.
 const LANES: usize = 36;
@@ -90,6 +91,12 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
     let mut engine = Environment::new();
     engine.set_undefined_behavior(UndefinedBehavior::Strict);
     engine.set_auto_escape_callback(|_| AutoEscape::Html);
+    engine.set_formatter(|out, state, value| match value.as_str() {
+        Some(text) if !value.is_safe() => {
+            escape_formatter(out, state, &Value::from(words::tame(text)))
+        }
+        _ => escape_formatter(out, state, value),
+    });
     engine.set_syntax(
         SyntaxConfig::builder()
             .trim_blocks(true)
@@ -98,6 +105,14 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
     );
     engine.add_filter("words", |verdict: String| verdict_words(&verdict));
     engine.add_filter("glue", |text: String| words::glue(&text));
+    // A cell that does not wrap must, where its text is longer than any name should be.
+    engine.add_filter("breaks", |text: Option<String>| {
+        if text.is_some_and(|text| words::is_long(&text)) {
+            " breaks"
+        } else {
+            ""
+        }
+    });
     engine.add_filter("n", |count: u64| number(count as f64, 0));
     for (name, source) in TEMPLATES {
         engine.add_template(name, source)?;
@@ -137,7 +152,7 @@ fn style(report: &Report) -> String {
 /// that no name can end the string or the style element.
 fn css_string(text: &str) -> String {
     let mut out = String::from("\"");
-    for c in text.chars().filter(|c| !c.is_control()) {
+    for c in text.chars().filter(|c| !is_unruly(*c)) {
         if c.is_ascii_alphanumeric() || c == ' ' || c == ',' {
             out.push(c);
         } else {

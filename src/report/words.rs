@@ -5,6 +5,7 @@
 use chrono::{Datelike, NaiveDate};
 
 use crate::chart::{number, significant};
+use crate::quantity::text::one_line;
 
 /// A usage with its unit: whole from 100 on, else one decimal. "1,750 h".
 pub fn usage(value: f64, unit: &str) -> String {
@@ -138,9 +139,46 @@ pub fn glue(text: &str) -> String {
     out
 }
 
+/// Letters of the longest word that stays whole.
+const LONGEST: usize = 24;
+
+/// Whether a text is longer than any name should be, so that a cell must be let wrap.
+pub fn is_long(text: &str) -> bool {
+    text.chars().count() > LONGEST
+}
+
+/// Text from a ledger as a page can take it: in one line, nothing that turns the direction of
+/// writing, and very long words breakable every eight letters (by U+200B, which has no width).
+pub fn tame(text: &str) -> String {
+    let text = one_line(text);
+    let mut out = String::with_capacity(text.len());
+    for word in text.split_inclusive(char::is_whitespace) {
+        if !is_long(word) {
+            out.push_str(word);
+            continue;
+        }
+        for (n, c) in word.chars().enumerate() {
+            if n > 0 && n % 8 == 0 {
+                out.push('\u{200b}');
+            }
+            out.push(c);
+        }
+    }
+    out
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_ledgers_text_cannot_spoil_the_page() {
+        assert_eq!(tame("a\u{202e}b\nc\u{0}"), "a b c ");
+        assert_eq!(tame("books/line-2.jsonl:41"), "books/line-2.jsonl:41");
+        let long = "x".repeat(27);
+        let parts: Vec<usize> = tame(&long).split('\u{200b}').map(str::len).collect();
+        assert_eq!(parts, [8, 8, 8, 3]);
+    }
 
     #[test]
     fn figures_are_written_for_reading() {

@@ -14,6 +14,7 @@ use super::catalogue::{QUERIES, tables};
 use super::cursor::fetch;
 use super::error::{StoreError, disk_reason, message_of};
 use super::{Inner, Store};
+use crate::quantity::text::FORMULA_STARTS;
 
 /// Kinds of exported file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -92,7 +93,13 @@ impl Inner {
         target: &Path,
     ) -> Result<u64, StoreError> {
         let order = order_of(name).ok_or_else(|| no_such(name))?;
-        let select = format!("SELECT * FROM {name} ORDER BY {order}");
+        let shown = match kind {
+            ExportKind::Csv => self.guarded_columns(name)?,
+            ExportKind::Parquet | ExportKind::Arrow => "*".to_owned(),
+        };
+        // By the columns themselves, not by what is shown of them.
+        let order: Vec<String> = order.split(", ").map(|c| format!("{name}.{c}")).collect();
+        let select = format!("SELECT {shown} FROM {name} ORDER BY {}", order.join(", "));
         let failed = |reason: String| StoreError::Io {
             path: target.to_path_buf(),
             doing: "write it",
@@ -126,6 +133,30 @@ impl Inner {
             .execute(&sql, [])
             .map_err(|error| failed(disk_reason(&message_of(&error))))?;
         Ok(rows as u64)
+    }
+
+    /// A table's columns for a file that a spreadsheet opens: text it would run as a formula is
+    /// guarded, as [`crate::quantity::text::guarded`] does.
+    fn guarded_columns(&self, name: &str) -> Result<String, StoreError> {
+        let failed = |error| StoreError::engine(format!("read {name}"), &error);
+        let sql =
+            format!("SELECT column_name FROM (DESCRIBE {name}) WHERE column_type = 'VARCHAR'");
+        let mut statement = self.conn.prepare(&sql).map_err(failed)?;
+        let columns = statement
+            .query_map([], |row| row.get::<_, String>(0))
+            .and_then(Iterator::collect::<Result<Vec<_>, _>>)
+            .map_err(failed)?;
+        if columns.is_empty() {
+            return Ok("*".to_owned());
+        }
+        let replaced: Vec<String> = columns
+            .iter()
+            .map(|column| {
+                let column = format!("\"{column}\"");
+                format!("{} AS {column}", guarded_sql(&column))
+            })
+            .collect();
+        Ok(format!("* REPLACE ({})", replaced.join(", ")))
     }
 
     /// Keeps every table in a DuckDB file.
@@ -172,6 +203,22 @@ impl Inner {
     }
 }
 
+/// [`crate::quantity::text::guarded`] in SQL, of a text expression.
+fn guarded_sql(text: &str) -> String {
+    let starts: String = FORMULA_STARTS
+        .iter()
+        .map(|start| match start {
+            '-' => "\\-".to_owned(),
+            other => other.to_string(),
+        })
+        .collect();
+    format!(
+        "CASE WHEN regexp_matches({text}, '^''*[{starts}]') \
+              AND NOT regexp_full_match({text}, '[+-]([0-9]+(\\.[0-9]+)?([eE][+-]?[0-9]+)?|inf)') \
+         THEN concat('''', {text}) ELSE {text} END"
+    )
+}
+
 /// A path as an SQL literal.
 fn literal(path: &Path) -> Result<String, StoreError> {
     let text = path.to_str().ok_or_else(|| StoreError::Io {
@@ -194,4 +241,31 @@ fn sync(path: &Path) -> Result<(), StoreError> {
     File::open(path)
         .and_then(|file| file.sync_all())
         .map_err(|e| StoreError::io(path, "sync it to disk", &e))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::guarded_sql;
+    use crate::quantity::text::guarded;
+    use duckdb::Connection;
+    use proptest::prelude::*;
+    use proptest::test_runner::TestRunner;
+    use std::cell::RefCell;
+
+    #[test]
+    fn the_database_guards_what_we_guard() {
+        let conn = Connection::open_in_memory().unwrap();
+        let sql = format!("SELECT {} FROM (SELECT $1::VARCHAR AS t)", guarded_sql("t"));
+        let statement = RefCell::new(conn.prepare(&sql).unwrap());
+        let cells = "['=+@\t\r\n＝＋－＠\\\\^0-9a-f.\u{20ac}-]{0,7}|[+-](inf|[0-9.e+-]{1,7})";
+        let told = TestRunner::deterministic().run(&cells, |text| {
+            let found: String = statement
+                .borrow_mut()
+                .query_row([&text], |row| row.get(0))
+                .unwrap();
+            prop_assert_eq!(found, guarded(&text));
+            Ok(())
+        });
+        told.unwrap();
+    }
 }

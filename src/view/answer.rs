@@ -114,10 +114,7 @@ fn shown(cell: &Cell) -> String {
         Cell::Decimal { .. } => group(&cell.to_string()),
         Cell::Whole(number) => group(&number.to_string()),
         Cell::Text(text) if is_name(text) => text[..12].to_owned(),
-        Cell::Text(text) => text
-            .chars()
-            .map(|c| if c.is_control() { ' ' } else { c })
-            .collect(),
+        Cell::Text(text) => text.clone(),
         other => other.to_string(),
     }
 }

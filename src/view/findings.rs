@@ -2,6 +2,7 @@
 
 use serde::Serialize;
 
+use super::table::csv_text;
 use crate::quantity::trouble::{Severity, Trouble};
 
 /// All findings of one or more ledgers.
@@ -53,23 +54,23 @@ impl FindingsView {
 
     /// A row a finding; sentences of evidence and cure are joined by a blank.
     pub fn csv(&self) -> Result<String, csv::Error> {
-        let mut out = csv::Writer::from_writer(Vec::new());
-        out.write_record([
+        let headings = [
             "severity", "kind", "file", "line", "what", "evidence", "cure",
-        ])?;
-        for row in &self.findings {
-            out.write_record([
-                row.severity,
-                row.kind,
-                row.file.as_deref().unwrap_or_default(),
-                &row.line.map(|line| line.to_string()).unwrap_or_default(),
-                &row.what,
-                &row.evidence.join(" "),
-                &row.cure.join(" "),
-            ])?;
-        }
-        let bytes = out.into_inner().map_err(|error| error.into_error())?;
-        Ok(String::from_utf8_lossy(&bytes).into_owned())
+        ];
+        csv_text(
+            &headings,
+            self.findings.iter().map(|row| {
+                vec![
+                    row.severity.to_owned(),
+                    row.kind.to_owned(),
+                    row.file.clone().unwrap_or_default(),
+                    row.line.map(|line| line.to_string()).unwrap_or_default(),
+                    row.what.clone(),
+                    row.evidence.join(" "),
+                    row.cure.join(" "),
+                ]
+            }),
+        )
     }
 }
 

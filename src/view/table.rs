@@ -4,6 +4,7 @@
 
 use comfy_table::{CellAlignment, ContentArrangement, Row, Table as Drawn, presets};
 
+use crate::quantity::text::{guarded, one_line};
 use crate::quantity::thousands;
 
 /// How a column stands.
@@ -25,15 +26,16 @@ impl Table {
         Table {
             headings: headings
                 .into_iter()
-                .map(|(h, a)| (h.to_owned(), a))
+                .map(|(h, a)| (one_line(h).into_owned(), a))
                 .collect(),
             rows: Vec::new(),
         }
     }
 
-    /// Adds a row; missing cells stay empty.
+    /// Adds a row; missing cells stay empty. A cell is one line, whatever it holds.
     pub fn row(&mut self, cells: impl IntoIterator<Item = String>) {
-        self.rows.push(cells.into_iter().collect());
+        let cells = cells.into_iter().map(|cell| one_line(&cell).into_owned());
+        self.rows.push(cells.collect());
     }
 
     pub fn is_empty(&self) -> bool {
@@ -154,18 +156,29 @@ pub fn p_or_dash(p: Option<f64>) -> String {
     p.map_or_else(|| "–".into(), p_value)
 }
 
-/// Rows as CSV text.
+/// Rows as CSV text: the one place that writes CSV. Cells that a spreadsheet would run as
+/// formulas are [`guarded`].
 pub fn csv_text(
     headings: &[&str],
     rows: impl IntoIterator<Item = Vec<String>>,
 ) -> Result<String, csv::Error> {
     let mut out = csv::Writer::from_writer(Vec::new());
-    out.write_record(headings)?;
+    write(&mut out, headings.iter().copied())?;
     for row in rows {
-        out.write_record(&row)?;
+        write(&mut out, row.iter().map(String::as_str))?;
     }
     let bytes = out.into_inner().map_err(|error| error.into_error())?;
     Ok(String::from_utf8_lossy(&bytes).into_owned())
+}
+
+fn write<'a>(
+    out: &mut csv::Writer<Vec<u8>>,
+    cells: impl Iterator<Item = &'a str>,
+) -> Result<(), csv::Error> {
+    for cell in cells {
+        out.write_field(guarded(cell).as_bytes())?;
+    }
+    out.write_record(None::<&[u8]>)
 }
 
 /// A number in full, or an empty cell.
@@ -176,6 +189,26 @@ pub fn cell(value: Option<f64>) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn text_that_a_spreadsheet_would_run_is_guarded_and_numbers_are_not() {
+        let row = ["=1+1", "-5", "-5+1", "@SUM(A1)", "\t=1", "a,\"b", "+44 20"];
+        let text = csv_text(
+            &["=head", "b", "c", "d", "e", "f", "g"],
+            [row.map(str::to_owned).to_vec()],
+        );
+        assert_eq!(
+            text.unwrap(),
+            "'=head,b,c,d,e,f,g\n'=1+1,-5,'-5+1,'@SUM(A1),'\t=1,\"a,\"\"b\",'+44 20\n"
+        );
+    }
+
+    #[test]
+    fn a_cell_is_one_line_and_leaves_the_terminal_alone() {
+        let mut table = Table::new([("a\u{1b}", Align::Left), ("b", Align::Right)]);
+        table.row(["x\u{1b}[2J\ny\u{202e}z".to_owned(), "1".to_owned()]);
+        assert_eq!(table.text(), "a          b\nx [2J y z  1\n");
+    }
 
     #[test]
     fn figures_keep_their_digits_and_nothing_more() {

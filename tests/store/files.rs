@@ -132,3 +132,45 @@ fn a_store_can_be_shared_between_threads() {
     fn shared<T: Send + Sync>(_: &T) {}
     shared(&Plant::of_case("empty").store());
 }
+
+/// Names that a spreadsheet would run (OWASP, "CSV Injection") are guarded in CSV and in no
+/// other kind of file; numbers never are, and the order of the rows is that of the table.
+#[test]
+fn exported_csv_guards_what_a_spreadsheet_would_run() {
+    let plant = Plant::with(
+        r#"{"entry":"reading","time":"2025-01-01T00:00:00Z","machine":"H-01","meter":"hours","value":0,"note":"=1+1"}
+{"entry":"installed","time":"2025-01-01T00:00:00Z","machine":"H-01","component":"packing-set","position":"P1","batch":"@SUM(A1)","serial":"-5"}
+{"entry":"expense","time":"2025-01-02T00:00:00Z","cost":-12.5,"what":"-2+3|' /C calc'!A0","note":"+plain"}
+{"entry":"reading","time":"2025-01-03T00:00:00Z","machine":"H-01","meter":"hours","value":20,"who":"'=quoted"}"#,
+    );
+    let store = plant.store();
+    let out = TempDir::new().expect("temp");
+    let names = ["entries".to_owned()];
+    store
+        .export(out.path(), ExportKind::Csv, &names)
+        .expect("csv");
+    let mut reader = csv::Reader::from_path(out.path().join("entries.csv")).expect("csv");
+    let heads = reader.headers().expect("heads").clone();
+    let rows: Vec<csv::StringRecord> = reader.records().map(|row| row.expect("row")).collect();
+    let cell = |row: usize, name: &str| {
+        let at = heads.iter().position(|head| head == name).expect(name);
+        rows[row][at].to_owned()
+    };
+    assert_eq!(cell(1, "note"), "'=1+1");
+    assert_eq!(cell(2, "batch"), "'@SUM(A1)");
+    assert_eq!(cell(2, "serial"), "-5");
+    assert_eq!(cell(3, "what"), "'-2+3|' /C calc'!A0");
+    assert_eq!(cell(3, "note"), "'+plain");
+    assert_eq!(cell(3, "cost"), "-12.5000");
+    assert_eq!(cell(4, "who"), "''=quoted");
+    let lines: Vec<String> = (0..rows.len()).map(|row| cell(row, "line")).collect();
+    assert_eq!(lines, ["1", "2", "3", "4", "5"]);
+    // What the store itself answers is as it was written.
+    let answer = store.table("entries").expect("entries");
+    let at = answer
+        .columns
+        .iter()
+        .position(|c| c == "note")
+        .expect("note");
+    assert_eq!(answer.rows[1][at], Cell::Text("=1+1".to_owned()));
+}

@@ -124,6 +124,7 @@ fn squeeze(text: &str) -> String {
 }
 
 /// Every sheet has its number, the foot, and something to say.
+#[allow(dead_code)] // not every test crate looks
 pub fn assert_numbered(sheets: &[String]) {
     let count = sheets.len();
     for (i, sheet) in sheets.iter().enumerate() {
@@ -140,6 +141,7 @@ pub fn assert_numbered(sheets: &[String]) {
 
 /// The picture stands whole on one sheet: its number, its title and each of its labels longer
 /// than a mark's letter.
+#[allow(dead_code)] // not every test crate looks
 pub fn assert_figure_whole(sheets: &[String], number: usize, svg: &str) {
     let caption = format!("Figure {number}.");
     let on: Vec<_> = sheets.iter().filter(|s| s.contains(&caption)).collect();
@@ -158,4 +160,60 @@ pub fn assert_figure_whole(sheets: &[String], number: usize, svg: &str) {
             "`{label}` of figure {number} is cut off"
         );
     }
+}
+
+/// What would stand beyond the right edge of a printed sheet whose text is `width_mm` wide.
+#[allow(dead_code)] // not every test crate looks
+pub fn overflow(tools: &Tools, html: &str, width_mm: u32) -> Vec<String> {
+    // The page as printed, on a screen of that width, with a script of the test's that measures.
+    let policy = "<meta http-equiv=\"Content-Security-Policy\"";
+    let from = html.find(policy).expect("a policy against scripts");
+    let to = from + html[from..].find('>').expect("its end") + 1;
+    let mut page = html.to_owned();
+    page.replace_range(from..to, "");
+    let measure = format!(
+        "<style>html, body {{ width: {width_mm}mm !important; margin: 0 !important; }}</style>
+         <script>
+         const edge = document.body.getBoundingClientRect().right + 1;
+         const out = [...document.querySelectorAll('body *:not(svg *):not(thead *)')]
+             .filter(e => e.getBoundingClientRect().right > edge)
+             .map(e => '[beyond] ' + e.tagName + ' ' + e.textContent.slice(0, 60).replace(/\\s+/g, ' '));
+         document.body.replaceChildren(...out.map(t => {{
+             const p = document.createElement('p');
+             p.textContent = t;
+             return p;
+         }}), document.createTextNode('[measured]'));
+         </script></body>"
+    );
+    page = page
+        .replace("@media print {", "@media all {")
+        .replacen("</body>", &measure, 1);
+    let dir = tempfile::tempdir().expect("a folder for the browser");
+    let file = dir.path().join("page.html");
+    std::fs::write(&file, page).expect("a page to measure");
+    let dumped = Command::new(&tools.browser)
+        .args([
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--no-first-run",
+        ])
+        .arg(format!(
+            "--user-data-dir={}",
+            dir.path().join("profile").display()
+        ))
+        .arg("--dump-dom")
+        .arg(format!("file://{}", file.display()))
+        .stderr(Stdio::null())
+        .output()
+        .expect("the browser runs");
+    let text = String::from_utf8_lossy(&dumped.stdout);
+    assert!(
+        text.contains("[measured]"),
+        "the page was not measured:\n{text}"
+    );
+    text.split("<p>")
+        .filter_map(|part| part.strip_prefix("[beyond] "))
+        .map(|part| part.split("</p>").next().unwrap_or_default().to_owned())
+        .collect()
 }
