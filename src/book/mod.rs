@@ -10,6 +10,7 @@ mod disk;
 mod doubt;
 mod entry;
 mod error;
+mod fleet;
 mod json;
 mod keys;
 mod ledger;
@@ -32,6 +33,7 @@ pub use entry::{
     Age, Ending, Entry, Event, Finding, Found, Item, JobKind, Kind, Reason, SlotName, Source,
 };
 pub use error::{BookError, Refusal, chain_trouble, conflict_trouble, line_trouble, place_of};
+pub use fleet::{Together, ledger_folders, ledger_names};
 pub use ledger::{BOOKS, Book, Ledger, Placed, book_files};
 pub use line_fault::{LineFault, LineFaultKind};
 pub use parse::{FORMAT, parse_given_line, parse_line, value_span};

@@ -7,9 +7,9 @@ use chrono::Utc;
 
 use super::ui::lay_out;
 use super::{CommandError, Fault, Format, Outcome, Ui};
-use crate::book::{Ledger, look_over};
+use crate::book::{Ledger, Together, ledger_folders, look_over};
 use crate::quantity::counted;
-use crate::quantity::trouble::{Severity, Trouble};
+use crate::quantity::trouble::{Severity, Trouble, shown};
 use crate::view::findings::{BookRow, FindingsView};
 
 /// Look a ledger over: chains, register, quality of the record
@@ -19,8 +19,7 @@ use crate::view::findings::{BookRow, FindingsView};
 /// relied on as it stands (a broken chain, an unreadable line, a faulty register).
 #[derive(Debug, clap::Args)]
 pub struct CheckArgs {
-    /// Ledger folder (can be repeated; default: this one)
-    #[arg(default_value = ".", hide_default_value = true)]
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
     /// Layout of the result
     #[arg(long, value_enum, default_value_t, value_name = "LAYOUT")]
@@ -38,12 +37,15 @@ pub fn run(args: &CheckArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let mut troubles = Vec::new();
     let mut books = Vec::new();
     let mut entries = 0;
-    for folder in &args.ledgers {
+    let mut together = Together::default();
+    let folders = ledger_folders(&args.ledgers)?;
+    for folder in &folders {
         let ledger = Ledger::read(folder)?;
-        let prefix = match args.ledgers.len() {
+        let prefix = match folders.len() {
             1 => String::new(),
-            _ => format!("{}/", folder.display()),
+            _ => format!("{}/", shown(folder)),
         };
+        together.look(&prefix, &ledger);
         for book in &ledger.books {
             entries += book.lines.len();
             books.push(BookRow {
@@ -58,6 +60,7 @@ pub fn run(args: &CheckArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         }
         troubles.extend(found);
     }
+    troubles.splice(0..0, together.troubles());
     let worst = troubles.iter().map(|trouble| trouble.severity).max();
     let view = FindingsView::new(&troubles, books);
     let text = args.format.lay_out(

@@ -26,7 +26,7 @@ enum Kind {
 /// Files of the same names in the folder are replaced, each whole.
 #[derive(Debug, clap::Args)]
 pub struct ExportArgs {
-    /// Ledger folder (can be repeated; default: this one)
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
     /// Folder to write to; made if it is not there
     #[arg(long, value_name = "FOLDER")]

@@ -55,7 +55,8 @@ pub struct Cli {
     #[command(subcommand)]
     command: Command,
     /// Say nothing but the result and errors
-    #[arg(long, short, global = true)]
+    // Without a place of its own it would wander with the number of commands.
+    #[arg(long, short, global = true, display_order = 900)]
     quiet: bool,
 }
 
