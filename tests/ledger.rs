@@ -16,3 +16,5 @@ mod lines;
 mod processes;
 #[path = "ledger/register.rs"]
 mod register;
+#[path = "ledger/seal.rs"]
+mod seal;
