@@ -24,3 +24,5 @@ mod register;
 mod rooms {
     pub use wearbook::{book, intake, life, quantity, register};
 }
+#[path = "ledger/seal.rs"]
+mod seal;

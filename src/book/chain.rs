@@ -46,6 +46,15 @@ impl ChainFault {
         }
     }
 
+    /// The last line up to which every line names the one before it.
+    pub(super) fn holds_up_to(&self) -> usize {
+        match self {
+            // It is the line after that names another.
+            ChainFault::Changed { line, .. } => *line,
+            ChainFault::NotALine { line } | ChainFault::PrevChanged { line, .. } => line - 1,
+        }
+    }
+
     /// The same fault in a book that has this many lines before.
     pub(super) fn moved_by(&self, lines: usize) -> ChainFault {
         let mut moved = self.clone();

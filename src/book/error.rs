@@ -52,6 +52,9 @@ pub enum BookError {
         reason: String,
         undoing: String,
     },
+    /// Books that cannot be sealed or merged as they are: all that stands against it.
+    #[error("{} trouble(s) with the books", troubles.len())]
+    Unfit { troubles: Vec<Trouble> },
     /// Entries that cannot stand; nothing was recorded.
     #[error("{} entries refused", refusals.len())]
     Refused { refusals: Vec<Refusal>, zone: Tz },
@@ -117,6 +120,7 @@ impl BookError {
                 fault,
                 excerpt,
             } => vec![chain_trouble(file, fault, excerpt)],
+            BookError::Unfit { troubles } => troubles.clone(),
             BookError::ChangedMeanwhile { file } => vec![
                 Trouble::error(
                     "changed-meanwhile",

@@ -248,12 +248,7 @@ impl Ledger {
                 all.push(chain_trouble(&book.file, fault, &excerpt));
             }
             if let Some(other) = &book.copy_of {
-                all.push(
-                    Trouble::error("book-copied", format!("a copy of {other}"))
-                        .in_file(book.file.clone())
-                        .because("Both begin with the same line, so every entry would count twice.")
-                        .cured_by("take the shorter of the two out of the folder"),
-                );
+                all.push(copied(&book.file, other));
                 continue;
             }
             for (n, line) in book.lines.iter().enumerate() {
@@ -297,6 +292,14 @@ pub(super) fn torn_trouble(file: &str, lines: usize, torn: &[u8]) -> Trouble {
     .placed(place)
     .because(format!("{} bytes without a line feed.", torn.len()))
     .cured_by("the next recording in this book sets it aside; record it again")
+}
+
+/// A book that lies in two files.
+pub(super) fn copied(file: &str, other: &str) -> Trouble {
+    Trouble::error("book-copied", format!("a copy of {other}"))
+        .in_file(file)
+        .because("Both begin with the same line, so every entry would count twice.")
+        .cured_by("take the shorter of the two out of the folder")
 }
 
 /// First lines and withdrawals stand for ever.

@@ -16,7 +16,7 @@ use super::chain::ChainFault;
 use super::conflict::Conflict;
 use super::error::{BookError, chain_trouble, line_trouble};
 use super::fact::{Fact, What};
-use super::ledger::{BOOKS, book_files, torn_trouble};
+use super::ledger::{BOOKS, book_files, copied, torn_trouble};
 use super::line_fault::LineFault;
 use super::names::Names;
 use super::scan::scan;
@@ -65,6 +65,8 @@ pub struct SurveyedBook {
     pub(super) starts: Vec<u64>,
     /// Place of its first line among all.
     pub(super) first: usize,
+    /// Names of its lines where it is a copy, whose lines do not count.
+    copied_shas: Vec<Sha>,
 }
 
 impl Survey {
@@ -123,6 +125,7 @@ impl Survey {
             unreadable: Vec::new(),
             starts: Vec::new(),
             first: self.facts.len(),
+            copied_shas: Vec::new(),
         };
         let number = u32::try_from(self.books.len()).unwrap_or(u32::MAX);
         for part in found.parts {
@@ -131,6 +134,7 @@ impl Survey {
             book.lines += part.shas.len();
             book.head = part.shas.last().copied().unwrap_or(book.head);
             if book.copy_of.is_some() {
+                book.copied_shas.extend(part.shas);
                 continue;
             }
             let renamed = self.names.take_in(&part.names);
@@ -169,10 +173,24 @@ impl Survey {
         self.facts.iter().filter(late).map(place).collect()
     }
 
-    /// The text of a line; nothing if the book can no longer be read.
+    /// The names of a book's lines.
+    pub(super) fn shas_of(&self, book: usize) -> &[Sha] {
+        let of = &self.books[book];
+        match of.copy_of {
+            Some(_) => &of.copied_shas,
+            None => &self.shas[of.first..of.first + of.lines],
+        }
+    }
+
+    /// The text of the line that a fact tells of.
     pub(super) fn text(&self, fact: &Fact) -> Vec<u8> {
-        let book = &self.books[fact.book as usize];
-        let n = (fact.line as usize).saturating_sub(1);
+        self.line_text(fact.book as usize, fact.line as usize)
+    }
+
+    /// The text of a line (from 1) of a book; nothing if it can no longer be read.
+    pub(super) fn line_text(&self, book: usize, line: usize) -> Vec<u8> {
+        let book = &self.books[book];
+        let n = line.saturating_sub(1);
         let Some(start) = book.starts.get(n) else {
             return Vec::new();
         };
@@ -257,12 +275,7 @@ impl Survey {
                 all.push(chain_trouble(&book.file, fault, excerpt));
             }
             if let Some(other) = &book.copy_of {
-                all.push(
-                    Trouble::error("book-copied", format!("a copy of {other}"))
-                        .in_file(book.file.clone())
-                        .because("Both begin with the same line, so every entry would count twice.")
-                        .cured_by("take the shorter of the two out of the folder"),
-                );
+                all.push(copied(&book.file, other));
                 continue;
             }
             for (line, faults, text) in &book.unreadable {

@@ -1,27 +1,30 @@
 //! `check`: every chain, the register, and the quality of the record.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use chrono::Utc;
 
 use super::ui::lay_out;
 use super::{CommandError, Fault, Format, Outcome, Ui};
-use crate::book::{Depth, look_over};
+use crate::book::{Depth, Prover, Together, ledger_folders, look_over, read_seals};
 use crate::quantity::counted;
-use crate::quantity::trouble::{Severity, Trouble};
+use crate::quantity::trouble::{Severity, Trouble, shown};
 use crate::view::findings::{BookRow, FindingsView};
 
 /// Look a ledger over: chains, register, quality of the record
 ///
 /// Every finding is told with its place, what is wrong, on what evidence, and how to
 /// mend it. Exit code 0: nothing beyond notes; 1: warnings; 3: the ledger cannot be
-/// relied on as it stands (a broken chain, an unreadable line, a faulty register).
+/// relied on as it stands (a broken chain, an unreadable line, a faulty register, a seal
+/// that does not hold).
 #[derive(Debug, clap::Args)]
 pub struct CheckArgs {
-    /// Ledger folder (can be repeated; default: this one)
-    #[arg(default_value = ".", hide_default_value = true)]
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
+    /// Prove that the books only grew since they were sealed: what `wearbook seal` printed
+    #[arg(long, value_name = "FILE")]
+    seal: Option<PathBuf>,
     /// Layout of the result
     #[arg(long, value_enum, default_value_t, value_name = "LAYOUT")]
     format: Format,
@@ -42,12 +45,19 @@ pub fn run(args: &CheckArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let mut troubles = Vec::new();
     let mut books = Vec::new();
     let mut entries = 0;
-    for folder in &args.ledgers {
+    let mut prover = args.seal.as_deref().map(prover).transpose()?;
+    let mut together = Together::default();
+    let folders = ledger_folders(&args.ledgers)?;
+    for folder in &folders {
         let survey = depth.survey(folder)?;
-        let prefix = match args.ledgers.len() {
+        let prefix = match folders.len() {
             1 => String::new(),
-            _ => format!("{}/", folder.display()),
+            _ => format!("{}/", shown(folder)),
         };
+        together.look(&prefix, &survey);
+        if let Some(prover) = &mut prover {
+            prover.look(&prefix, &survey);
+        }
         for book in &survey.books {
             entries += book.lines;
             books.push(BookRow {
@@ -62,8 +72,13 @@ pub fn run(args: &CheckArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         }
         troubles.extend(found);
     }
+    let proofs = prover.map(Prover::proofs).unwrap_or_default();
+    let unproved = proofs.iter().flat_map(|proof| &proof.books);
+    let mut first = together.troubles();
+    first.extend(unproved.flat_map(|book| book.troubles.clone()));
+    troubles.splice(0..0, first);
     let worst = troubles.iter().map(|trouble| trouble.severity).max();
-    let view = FindingsView::new(&troubles, books);
+    let view = FindingsView::new(&troubles, books).with_seals(&proofs);
     let text = args.format.lay_out(
         || table(&troubles, &view, entries, args.all),
         || view.json(),
@@ -76,6 +91,15 @@ pub fn run(args: &CheckArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         Some(Severity::Warning) => Ok(Outcome::Findings),
         _ => Ok(Outcome::Done),
     }
+}
+
+/// Reads the seals of a file.
+fn prover(path: &Path) -> Result<Prover, CommandError> {
+    let bytes = std::fs::read(path).map_err(|error| CommandError::io(path, "read", &error))?;
+    let file = shown(path);
+    let seals = read_seals(&String::from_utf8_lossy(&bytes))
+        .map_err(|fault| CommandError::new(Fault::Data, fault.trouble(&file)))?;
+    Ok(Prover::new(file, seals))
 }
 
 fn table(troubles: &[Trouble], view: &FindingsView, entries: usize, all: bool) -> String {
@@ -103,6 +127,9 @@ fn table(troubles: &[Trouble], view: &FindingsView, entries: usize, all: bool) -
             "{}: {} lines, head {head}\n",
             book.book, book.lines
         ));
+    }
+    for seal in &view.seals {
+        text.push_str(&seal.text());
     }
     text.push_str(&format!(
         "{}, {}, {} in {}\n",

@@ -32,7 +32,7 @@ use crate::view::compare::{CompareFacts, CompareView, left_out};
 /// also says what the difference is worth.
 #[derive(Debug, clap::Args)]
 pub struct CompareArgs {
-    /// Ledger folder (can be repeated; default: this one)
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
     /// Compare lives from a CSV file with columns entry, lo, hi, count, group, mode instead
     #[arg(long, value_name = "FILE", conflicts_with_all = ["ledgers", "as_of", "component", "position", "machine", "before"])]

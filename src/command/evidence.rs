@@ -101,12 +101,15 @@ pub fn gather(store: &Store, ask: &Ask) -> Result<Vec<ComponentEvidence>, Comman
     ask.select.check(store)?;
     let rows = store.lives()?;
     let renewals = store.renewal_costs()?;
-    let mut components: Vec<(&Register, &Component)> = Vec::new();
+    let mut components: Vec<(&Register, Component)> = Vec::new();
     for ledger in store.ledgers() {
         for component in &ledger.register.components {
-            let known = components.iter().any(|(_, c)| c.id == component.id);
-            if !known && ask.select.takes_component(&component.id) {
-                components.push((&ledger.register, component));
+            match components.iter_mut().find(|(_, c)| c.id == component.id) {
+                Some((_, known)) => keep_lowest_ceiling(known, component),
+                None if ask.select.takes_component(&component.id) => {
+                    components.push((&ledger.register, component.clone()));
+                }
+                None => {}
             }
         }
     }
@@ -119,15 +122,25 @@ pub fn gather(store: &Store, ask: &Ask) -> Result<Vec<ComponentEvidence>, Comman
                 .filter(|row| row.component == component.id && ask.select.takes(row))
                 .cloned()
                 .collect();
-            let slots = slots_of(store, &machines, component, &own);
+            let slots = slots_of(store, &machines, &component, &own);
             (register, component, own, slots)
         })
         .collect();
     jobs.into_par_iter()
         .map(|(register, component, own, slots)| {
-            component_evidence(register, component, own, slots, &renewals, ask)
+            component_evidence(register, &component, own, slots, &renewals, ask)
         })
         .collect()
+}
+
+/// An interval that serves machines of several registers passes none of their ceilings.
+fn keep_lowest_ceiling(known: &mut Component, other: &Component) {
+    let value = |component: &Component| component.ceiling.as_ref().map(|c| c.value);
+    if let Some(ceiling) = value(other)
+        && value(known).is_none_or(|lowest| ceiling < lowest)
+    {
+        known.ceiling = other.ceiling.clone();
+    }
 }
 
 /// Every slot of the component: those of the layouts, and any a life was recorded in.

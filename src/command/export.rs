@@ -27,7 +27,7 @@ enum Kind {
 /// spreadsheet would run as a formula has a quote before it.
 #[derive(Debug, clap::Args)]
 pub struct ExportArgs {
-    /// Ledger folder (can be repeated; default: this one)
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
     /// Folder to write to; made if it is not there
     #[arg(long, value_name = "FOLDER")]

@@ -29,7 +29,7 @@ use crate::view::fit::{FitView, FitsView, GroupName};
 /// ages. A group that has no estimate is shown with the reason.
 #[derive(Debug, clap::Args)]
 pub struct FitArgs {
-    /// Ledger folder (can be repeated; default: this one)
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
     /// Fit lives from a CSV file with columns entry, lo, hi, count, group, mode instead
     #[arg(long, value_name = "FILE", conflicts_with_all = ["ledgers", "as_of", "component", "position", "machine"])]

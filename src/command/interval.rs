@@ -28,7 +28,7 @@ use crate::view::stated::PolicyView;
 /// lives (--lives), and the two costs.
 #[derive(Debug, clap::Args)]
 pub struct IntervalArgs {
-    /// Ledger folder (can be repeated; default: this one)
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     pub(super) ledgers: Vec<PathBuf>,
     #[command(flatten)]
     pub(super) select: Select,

@@ -18,7 +18,7 @@ use crate::view::lives::LivesView;
 /// With --nonparametric or --incidence: what these lives say together, without a model.
 #[derive(Debug, clap::Args)]
 pub struct LivesArgs {
-    /// Ledger folder (can be repeated; default: this one)
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
     /// Take lives from a CSV file with columns entry, lo, hi, count, group, mode instead
     #[arg(long, value_name = "FILE", conflicts_with_all = ["ledgers", "as_of", "component", "position", "machine", "store"])]

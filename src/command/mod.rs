@@ -28,6 +28,7 @@ mod query;
 mod record;
 mod recur;
 mod report;
+mod seal;
 mod select;
 mod simulate;
 mod start;
@@ -55,7 +56,8 @@ pub struct Cli {
     #[command(subcommand)]
     command: Command,
     /// Say nothing but the result and errors
-    #[arg(long, short, global = true)]
+    // Without a place of its own it would wander with the number of commands.
+    #[arg(long, short, global = true, display_order = 900)]
     quiet: bool,
 }
 
@@ -65,6 +67,7 @@ enum Command {
     Record(Box<record::RecordArgs>),
     Withdraw(withdraw::WithdrawArgs),
     Check(check::CheckArgs),
+    Seal(seal::SealArgs),
     Lives(lives::LivesArgs),
     Fit(fit::FitArgs),
     Compare(Box<compare::CompareArgs>),
@@ -95,6 +98,7 @@ pub fn main() -> ExitCode {
         Command::Record(args) => record::run(args, &mut ui),
         Command::Withdraw(args) => withdraw::run(args, &mut ui),
         Command::Check(args) => check::run(args, &mut ui),
+        Command::Seal(args) => seal::run(args, &mut ui),
         Command::Lives(args) => lives::run(args, &mut ui),
         Command::Fit(args) => fit::run(args, &mut ui),
         Command::Compare(args) => compare::run(args, &mut ui),

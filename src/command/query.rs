@@ -15,7 +15,7 @@ use crate::view::answer;
 /// or write files. Times in the tables are UTC. `--list` tells every table and its columns.
 #[derive(Debug, clap::Args)]
 pub struct QueryArgs {
-    /// Ledger folders (default: this one), then the name of a query or an SQL statement
+    /// Ledger folders, or folders of ledgers (default: this one), then the name of a query or an SQL statement
     #[arg(value_name = "LEDGER… QUESTION", required_unless_present = "list")]
     words: Vec<String>,
     /// List the tables and named queries with their columns

@@ -22,7 +22,7 @@ use crate::view::recur::{BodyView, GroupName, GroupView, McfLimits, RecurView};
 /// Tells whether failures come faster or slower with usage, and how sure that is.
 #[derive(Debug, clap::Args)]
 pub struct RecurArgs {
-    /// Ledger folder (can be repeated; default: this one)
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
     /// Take events from a CSV file with columns unit, time, event, start instead
     #[arg(long, value_name = "FILE", conflicts_with_all = ["ledgers", "as_of", "component", "position", "machine", "by"])]

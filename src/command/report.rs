@@ -25,7 +25,7 @@ use crate::store::{Options, SlotStay, Store};
 /// same charts as SVG files beside it. An older report in the folder is replaced.
 #[derive(Debug, clap::Args)]
 pub struct ReportArgs {
-    /// Ledger folder (can be repeated; default: this one)
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
     #[command(flatten)]
     select: Select,

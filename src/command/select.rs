@@ -5,6 +5,7 @@
 use std::path::PathBuf;
 
 use super::{CommandError, Fault};
+use crate::book::{ledger_folders, ledger_names};
 use crate::intake::lives_csv::FileLife;
 use crate::life::LifeRow;
 use crate::model::posterior::ShapePrior;
@@ -122,6 +123,25 @@ pub fn folders(asked: &[PathBuf]) -> Vec<PathBuf> {
     } else {
         asked.to_vec()
     }
+}
+
+/// The ledgers meant by the folders asked for, each with what goes before the names of its
+/// books: nothing where there is one ledger, else its own name.
+pub fn fleet(asked: &[PathBuf]) -> Result<Vec<(PathBuf, String)>, CommandError> {
+    let folders = ledger_folders(asked)?;
+    let several = folders.len() > 1;
+    let names = ledger_names(&folders);
+    let prefix = |name| {
+        if several {
+            format!("{name}/")
+        } else {
+            String::new()
+        }
+    };
+    Ok(folders
+        .into_iter()
+        .zip(names.into_iter().map(prefix))
+        .collect())
 }
 
 /// Where a component stands in the register: results follow its order.

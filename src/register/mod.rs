@@ -6,12 +6,14 @@
 mod build;
 mod costs;
 mod fault;
+mod meaning;
 mod parts;
 mod types;
 mod walk;
 
 pub use costs::RegisterCosts;
 pub use fault::{Fault, FaultKind, RegisterError};
+pub use meaning::{Clash, Meaning, clash_troubles, clashes};
 pub use types::{
     Access, AssumedShape, Ceiling, Component, Layout, LayoutSlots, Machine, Measurement, Part,
     Plant, Register, ShapePrior, Slot, UsageKind,

@@ -40,8 +40,8 @@ impl<'t> Walk<'t> {
         self.line_starts.partition_point(|start| *start <= byte)
     }
 
-    /// Notes a fault at these bytes of the text; only its first line is pointed at.
-    pub(super) fn fault(&mut self, span: Range<usize>, kind: FaultKind) {
+    /// The first line of these bytes: its number, its text, and the bytes in it.
+    pub(super) fn excerpt(&self, span: Range<usize>) -> (usize, &'t str, Range<usize>) {
         let start = span.start.min(self.text.len());
         let line = self.line(start);
         let from = self.line_starts[line - 1];
@@ -53,13 +53,21 @@ impl<'t> Walk<'t> {
             .trim_end_matches('\r');
         let low = (start - from).min(excerpt.len());
         let high = span.end.saturating_sub(from).clamp(low, excerpt.len());
+        (line, excerpt, low..high)
+    }
+
+    /// Notes a fault at these bytes of the text; only its first line is pointed at.
+    pub(super) fn fault(&mut self, span: Range<usize>, kind: FaultKind) {
+        let start = span.start.min(self.text.len());
+        let (line, excerpt, span) = self.excerpt(span);
+        let excerpt = excerpt.to_owned();
         self.faults.push((
             start,
             Fault {
                 kind,
                 line,
-                excerpt: excerpt.to_owned(),
-                span: low..high,
+                excerpt,
+                span,
             },
         ));
     }

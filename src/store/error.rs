@@ -22,23 +22,9 @@ pub enum StoreError {
     /// One book in two files: its entries would count twice.
     #[error("{first} and {second} hold the same book")]
     SameBook { first: String, second: String },
-    /// Ledgers that keep their money in different currencies.
-    #[error("{first} and {second} differ in currency")]
-    Currencies {
-        first: String,
-        first_code: String,
-        second: String,
-        second_code: String,
-    },
-    /// One component that is aged by different usages in two ledgers.
-    #[error("component {component} is aged differently in {first} and {second}")]
-    Usages {
-        component: String,
-        first: String,
-        first_usage: String,
-        second: String,
-        second_usage: String,
-    },
+    /// Registers that use one word differently: all such words.
+    #[error("the registers differ in {} word(s)", .0.len())]
+    Clashes(Vec<Trouble>),
     /// A file or folder could not be read or written.
     #[error("could not {doing} {}: {reason}", path.display())]
     Io {
@@ -114,44 +100,13 @@ impl StoreError {
     pub fn troubles(&self) -> Vec<Trouble> {
         match self {
             StoreError::Register(error) => error.troubles(),
-            StoreError::Books(troubles) => troubles.clone(),
+            StoreError::Books(troubles) | StoreError::Clashes(troubles) => troubles.clone(),
             StoreError::SameBook { first, second } => vec![
                 Trouble::error("same-book", "holds the same book as another file")
                     .in_file(second.clone())
                     .because(format!("Its first lines are those of {first}."))
                     .because("Both together would count every entry twice.")
                     .cured_by("keep the longer of the two in the folder, and move the other out"),
-            ],
-            StoreError::Currencies {
-                first,
-                first_code,
-                second,
-                second_code,
-            } => vec![
-                Trouble::error(
-                    "currencies-differ",
-                    "ledgers with different currencies cannot be read as one fleet",
-                )
-                .because(format!(
-                    "{first} counts in {first_code}, {second} in {second_code}."
-                ))
-                .cured_by("read them one at a time"),
-            ],
-            StoreError::Usages {
-                component,
-                first,
-                first_usage,
-                second,
-                second_usage,
-            } => vec![
-                Trouble::error(
-                    "usages-differ",
-                    format!("component {component} is aged by different usages"),
-                )
-                .because(format!(
-                    "{first} counts {first_usage}, {second} counts {second_usage}."
-                ))
-                .cured_by("give the two different ids, or read the ledgers one at a time"),
             ],
             StoreError::Io {
                 path,

@@ -37,7 +37,7 @@ pub use meters::{MeterSegment, Meters};
 pub use registers::Ledger;
 pub use rows::{EntryCount, SlotStay, UsageNow};
 
-use crate::book::{BookError, book_files};
+use crate::book::{BookError, book_files, ledger_folders, ledger_names};
 use crate::life::{LifeRow, RenewalCost};
 use crate::quantity::time::end_of_day;
 use crate::quantity::trouble::Trouble;
@@ -84,7 +84,8 @@ struct Inner {
 }
 
 impl Store {
-    /// Loads ledgers (none named: the present folder) as one fleet.
+    /// Loads ledgers (none named: the present folder) as one fleet; a folder of ledgers
+    /// stands for those in it.
     ///
     /// `as_of` is a calendar day of the first ledger's plant.
     /// Errors: registers with faults, broken chains, lines that are no entries, files
@@ -94,9 +95,7 @@ impl Store {
         as_of: Option<NaiveDate>,
         options: &Options,
     ) -> Result<Store, StoreError> {
-        let here = [PathBuf::from(".")];
-        let folders = if folders.is_empty() { &here } else { folders };
-        let ledgers = read_registers(folders)?;
+        let ledgers = read_registers(&ledger_folders(folders).map_err(no_folder)?)?;
         registers::agree(&ledgers)?;
         let sources = sources(&ledgers)?;
         let conn = connect()?;
@@ -294,7 +293,7 @@ fn connect() -> Result<Connection, StoreError> {
 fn read_registers(folders: &[PathBuf]) -> Result<Vec<Ledger>, StoreError> {
     folders
         .iter()
-        .zip(registers::names(folders))
+        .zip(ledger_names(folders))
         .map(|(folder, name)| {
             Ok(Ledger {
                 name,
@@ -321,6 +320,21 @@ fn sources(ledgers: &[Ledger]) -> Result<Vec<Source>, StoreError> {
         }
     }
     Ok(sources)
+}
+
+fn no_folder(error: BookError) -> StoreError {
+    match error {
+        BookError::Io {
+            file,
+            doing,
+            reason,
+        } => StoreError::Io {
+            path: file.into(),
+            doing,
+            reason,
+        },
+        other => StoreError::Books(other.troubles()),
+    }
 }
 
 fn book_error(folder: &Path, error: BookError) -> StoreError {

@@ -3,7 +3,7 @@
 //! In: [`Ledger`]s. Out: the tables of `catalogue::REGISTER_TABLES`, filled.
 //! Never: reading files.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 
 use duckdb::Connection;
@@ -11,7 +11,7 @@ use rust_decimal::Decimal;
 
 use super::catalogue::{REGISTER_TABLES, Table};
 use super::error::StoreError;
-use crate::register::Register;
+use crate::register::{FILE_NAME, Register, clash_troubles};
 
 /// One ledger of the fleet.
 #[derive(Debug, Clone)]
@@ -22,63 +22,18 @@ pub struct Ledger {
     pub register: Register,
 }
 
-/// Names ledgers by their folders.
-pub(crate) fn names(folders: &[PathBuf]) -> Vec<String> {
-    let mut taken = BTreeSet::new();
-    folders
-        .iter()
-        .map(|folder| {
-            let full = std::fs::canonicalize(folder).unwrap_or_else(|_| folder.clone());
-            let base = full.file_name().map_or_else(
-                || "ledger".to_owned(),
-                |name| name.to_string_lossy().into_owned(),
-            );
-            let mut name = base.clone();
-            let mut number = 2;
-            while !taken.insert(name.clone()) {
-                name = format!("{base}-{number}");
-                number += 1;
-            }
-            name
-        })
-        .collect()
-}
-
-/// Ledgers read together must count money alike, and age a component alike.
+/// Ledgers read together must count money alike, and mean the same by a component's id.
 pub(crate) fn agree(ledgers: &[Ledger]) -> Result<(), StoreError> {
-    let Some(first) = ledgers.first() else {
-        return Ok(());
-    };
-    let mut usages: BTreeMap<&str, (&Ledger, &str)> = BTreeMap::new();
-    for ledger in ledgers {
-        let (one, other) = (
-            first.register.plant.currency,
-            ledger.register.plant.currency,
-        );
-        if one != other {
-            return Err(StoreError::Currencies {
-                first: first.name.clone(),
-                first_code: one.code().to_owned(),
-                second: ledger.name.clone(),
-                second_code: other.code().to_owned(),
-            });
-        }
-        for component in &ledger.register.components {
-            let (known, usage) = *usages
-                .entry(&component.id)
-                .or_insert((ledger, &component.usage));
-            if usage != component.usage {
-                return Err(StoreError::Usages {
-                    component: component.id.clone(),
-                    first: known.name.clone(),
-                    first_usage: usage.to_owned(),
-                    second: ledger.name.clone(),
-                    second_usage: component.usage.clone(),
-                });
-            }
-        }
+    let registers: Vec<_> = ledgers
+        .iter()
+        .map(|ledger| (ledger.folder.join(FILE_NAME), &ledger.register))
+        .collect();
+    let clashes = clash_troubles(&registers);
+    if clashes.is_empty() {
+        Ok(())
+    } else {
+        Err(StoreError::Clashes(clashes))
     }
-    Ok(())
 }
 
 /// Tags that stand in more than one ledger.

@@ -20,5 +20,6 @@ pub mod modes;
 pub mod recur;
 mod recur_table;
 mod recur_words;
+pub mod seal;
 pub mod stated;
 pub mod table;
