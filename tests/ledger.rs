@@ -4,6 +4,8 @@
 #[path = "ledger/bench.rs"]
 mod bench;
 
+#[path = "ledger/amend.rs"]
+mod amend;
 #[path = "ledger/appending.rs"]
 mod appending;
 #[path = "ledger/commands.rs"]

@@ -88,7 +88,8 @@ impl Appender {
         self
     }
 
-    fn of_ledger(ledger: Ledger, book: &str) -> Result<Appender, BookError> {
+    /// As [`Appender::open`], of a ledger just read.
+    pub fn of_ledger(ledger: Ledger, book: &str) -> Result<Appender, BookError> {
         let name = book.to_owned();
         let good = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
         let begins = name.starts_with(|c: char| c.is_ascii_alphanumeric());

@@ -3,6 +3,7 @@
 //! In: a ledger folder, entries to append, the time now. Out: checked entries, lines
 //! on disk, and every fault found, as data. Never: clock, SQL, printing.
 
+mod amend;
 mod append;
 mod chain;
 mod conflict;
@@ -26,6 +27,7 @@ mod sha;
 mod state;
 mod statement;
 
+pub use amend::{Change, Named, amendable_keys, differences, restate, standing};
 pub use append::{Appender, Recorded};
 pub use chain::{Chain, ChainFault, LineName, follow, read_chain};
 pub use conflict::{Conflict, Witness};

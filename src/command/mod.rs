@@ -7,6 +7,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+mod amend;
 mod beside;
 mod check;
 mod compare;
@@ -66,6 +67,7 @@ enum Command {
     Start(start::StartArgs),
     Record(Box<record::RecordArgs>),
     Withdraw(withdraw::WithdrawArgs),
+    Amend(amend::AmendArgs),
     Check(check::CheckArgs),
     Seal(seal::SealArgs),
     Lives(lives::LivesArgs),
@@ -97,6 +99,7 @@ pub fn main() -> ExitCode {
         Command::Start(args) => start::run(args, &mut ui),
         Command::Record(args) => record::run(args, &mut ui),
         Command::Withdraw(args) => withdraw::run(args, &mut ui),
+        Command::Amend(args) => amend::run(args, &mut ui),
         Command::Check(args) => check::run(args, &mut ui),
         Command::Seal(args) => seal::run(args, &mut ui),
         Command::Lives(args) => lives::run(args, &mut ui),
