@@ -14,6 +14,8 @@ mod commands;
 mod damage;
 #[path = "ledger/lines.rs"]
 mod lines;
+#[path = "ledger/merge.rs"]
+mod merge;
 #[path = "ledger/processes.rs"]
 mod processes;
 #[path = "ledger/register.rs"]

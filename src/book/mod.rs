@@ -16,6 +16,7 @@ mod json;
 mod keys;
 mod ledger;
 mod line_fault;
+mod merge;
 mod parse;
 mod quality;
 mod quality_meters;
@@ -40,6 +41,7 @@ pub use error::{BookError, Refusal, chain_trouble, conflict_trouble, line_troubl
 pub use fleet::{Together, ledger_folders, ledger_names};
 pub use ledger::{BOOKS, Book, Ledger, Placed, book_files};
 pub use line_fault::{LineFault, LineFaultKind};
+pub use merge::{Merge, MergeHow, Merged, Merging, merge};
 pub use parse::{FORMAT, parse_given_line, parse_line, value_span};
 pub use quality::look_over;
 pub use seal::{Proof, Proved, Prover, Seal, SealedBook, seal};

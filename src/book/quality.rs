@@ -40,6 +40,18 @@ pub fn look_over(ledger: &Ledger, now: DateTime<Utc>) -> Vec<Trouble> {
     broken
 }
 
+/// What does not fit the register or other entries, by file and line: what recording would
+/// have refused.
+pub(super) fn misfits(ledger: &Ledger, now: DateTime<Utc>) -> Vec<Trouble> {
+    let mut look = Look {
+        ledger,
+        found: Vec::new(),
+    };
+    look.withdrawals();
+    look.conflicts(&ledger.entries(), now);
+    look.found
+}
+
 pub(super) struct Look<'a> {
     pub ledger: &'a Ledger,
     found: Vec<Trouble>,

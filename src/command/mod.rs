@@ -25,6 +25,7 @@ mod interval_file;
 mod interval_ledger;
 mod interval_words;
 mod lives;
+mod merge;
 mod query;
 mod record;
 mod recur;
@@ -70,6 +71,7 @@ enum Command {
     Amend(amend::AmendArgs),
     Check(check::CheckArgs),
     Seal(seal::SealArgs),
+    Merge(merge::MergeArgs),
     Lives(lives::LivesArgs),
     Fit(fit::FitArgs),
     Compare(Box<compare::CompareArgs>),
@@ -102,6 +104,7 @@ pub fn main() -> ExitCode {
         Command::Amend(args) => amend::run(args, &mut ui),
         Command::Check(args) => check::run(args, &mut ui),
         Command::Seal(args) => seal::run(args, &mut ui),
+        Command::Merge(args) => merge::run(args, &mut ui),
         Command::Lives(args) => lives::run(args, &mut ui),
         Command::Fit(args) => fit::run(args, &mut ui),
         Command::Compare(args) => compare::run(args, &mut ui),

@@ -16,6 +16,7 @@ pub mod interval;
 mod interval_merge;
 mod interval_modes;
 pub mod lives;
+pub mod merge;
 pub mod modes;
 pub mod recur;
 mod recur_table;
