@@ -12,6 +12,8 @@ mod appending;
 mod commands;
 #[path = "ledger/damage.rs"]
 mod damage;
+#[path = "ledger/history.rs"]
+mod history;
 #[path = "ledger/lines.rs"]
 mod lines;
 #[path = "ledger/merge.rs"]

@@ -20,6 +20,7 @@ mod fit_ask;
 mod fit_charts;
 mod fit_modes;
 mod histories;
+mod history;
 mod interval;
 mod interval_file;
 mod interval_ledger;
@@ -72,6 +73,7 @@ enum Command {
     Check(check::CheckArgs),
     Seal(seal::SealArgs),
     Merge(merge::MergeArgs),
+    History(history::HistoryArgs),
     Lives(lives::LivesArgs),
     Fit(fit::FitArgs),
     Compare(Box<compare::CompareArgs>),
@@ -105,6 +107,7 @@ pub fn main() -> ExitCode {
         Command::Check(args) => check::run(args, &mut ui),
         Command::Seal(args) => seal::run(args, &mut ui),
         Command::Merge(args) => merge::run(args, &mut ui),
+        Command::History(args) => history::run(args, &mut ui),
         Command::Lives(args) => lives::run(args, &mut ui),
         Command::Fit(args) => fit::run(args, &mut ui),
         Command::Compare(args) => compare::run(args, &mut ui),

@@ -12,6 +12,8 @@ mod curves_table;
 pub mod findings;
 pub mod fit;
 pub mod fit_notes;
+pub mod history;
+mod history_words;
 pub mod interval;
 mod interval_merge;
 mod interval_modes;
