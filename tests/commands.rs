@@ -7,6 +7,8 @@ mod compare;
 mod curves;
 #[path = "commands/fits.rs"]
 mod fits;
+#[path = "commands/fleet.rs"]
+mod fleet;
 #[path = "commands/hostile.rs"]
 mod hostile;
 

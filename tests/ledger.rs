@@ -4,6 +4,8 @@
 #[path = "ledger/bench.rs"]
 mod bench;
 
+#[path = "ledger/amend.rs"]
+mod amend;
 #[path = "ledger/appending.rs"]
 mod appending;
 #[path = "ledger/commands.rs"]
@@ -13,8 +15,12 @@ mod damage;
 #[path = "ledger/fuzz.rs"]
 mod fuzz;
 mod fuzz_bodies;
+#[path = "ledger/history.rs"]
+mod history;
 #[path = "ledger/lines.rs"]
 mod lines;
+#[path = "ledger/merge.rs"]
+mod merge;
 #[path = "ledger/processes.rs"]
 mod processes;
 #[path = "ledger/register.rs"]

@@ -12,7 +12,7 @@ use super::disk::{
 };
 use super::entry::{Entry, Event};
 use super::error::{BookError, Refusal};
-use super::ledger::{BOOKS, book_files};
+use super::ledger::{BOOKS, Ledger, book_files};
 use super::parse::{FORMAT, parse_line};
 use super::sha::Sha;
 use super::state::{Stand, State};
@@ -86,6 +86,11 @@ impl Appender {
     pub fn with_patience(mut self, patience: Patience) -> Appender {
         self.patience = patience;
         self
+    }
+
+    /// As [`Appender::open`], of a ledger just read.
+    pub fn of_ledger(ledger: &Ledger, book: &str) -> Result<Appender, BookError> {
+        Appender::of_survey(Survey::of_ledger(ledger), book)
     }
 
     fn of_survey(mut survey: Survey, book: &str) -> Result<Appender, BookError> {

@@ -7,7 +7,7 @@
 use std::fmt;
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{self, Read, Seek, SeekFrom, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use super::error::BookError;
@@ -331,30 +331,130 @@ fn add_in_place(disk: &dyn Disk, path: &Path, text: &[u8]) -> Result<(), BookErr
 }
 
 fn add_to_copy(disk: &dyn Disk, folder: &Path, book: &str, text: &[u8]) -> Result<(), BookError> {
-    let path = folder.join(book);
-    // Not a `.jsonl`, so never taken for a book; one left behind by a crash is replaced.
-    let beside = folder.join(format!("{book}.new"));
-    let writing = io_error(&path, "write");
-    let made = if disk.exists(&path) {
-        disk.copy(&path, &beside).map(|_| ())
-    } else {
-        disk.open(&beside, Opening::Create).map(drop)
-    };
-    let written = made.and_then(|()| {
-        let mut file = disk.open(&beside, Opening::Append)?;
-        write_all(file.as_mut(), text)?;
-        file.sync()
-    });
-    if let Err(error) = written.and_then(|()| disk.rename(&beside, &path)) {
-        let _ = disk.remove(&beside);
-        return Err(writing(error));
-    }
+    let staged = Staged::new(disk, folder, book, text)?;
+    staged.put_in_place(disk)?;
     // The lines are in the book now; only a power cut could still undo them.
     sync_books_folder(disk, folder).map_err(|error| BookError::Unsure {
-        file: shown(&path),
+        file: shown(&staged.path),
         reason: "its folder could not be synced".to_owned(),
         undoing: error.to_string(),
     })
+}
+
+/// A copy of a book with lines added, whole and synced beside it, to take its place.
+#[derive(Debug)]
+pub(super) struct Staged {
+    path: PathBuf,
+    beside: PathBuf,
+    /// Bytes of the book as it is; `None` where it is new.
+    before: Option<u64>,
+}
+
+impl Staged {
+    /// Writes the copy; the book itself is left as it is.
+    pub(super) fn new(
+        disk: &dyn Disk,
+        folder: &Path,
+        book: &str,
+        text: &[u8],
+    ) -> Result<Staged, BookError> {
+        let path = folder.join(book);
+        // Not a `.jsonl`, so never taken for a book; one left behind by a crash is replaced.
+        let beside = folder.join(format!("{book}.new"));
+        let made = if disk.exists(&path) {
+            disk.copy(&path, &beside).map(Some)
+        } else {
+            disk.open(&beside, Opening::Create).map(|_| None)
+        };
+        let written = made.and_then(|before| {
+            let mut file = disk.open(&beside, Opening::Append)?;
+            write_all(file.as_mut(), text)?;
+            file.sync()?;
+            Ok(before)
+        });
+        match written {
+            Ok(before) => Ok(Staged {
+                path,
+                beside,
+                before,
+            }),
+            Err(error) => {
+                let _ = disk.remove(&beside);
+                Err(io_error(&path, "write")(error))
+            }
+        }
+    }
+
+    fn put_in_place(&self, disk: &dyn Disk) -> Result<(), BookError> {
+        disk.rename(&self.beside, &self.path).map_err(|error| {
+            let _ = disk.remove(&self.beside);
+            io_error(&self.path, "write")(error)
+        })
+    }
+
+    /// The book as it was before its copy took its place.
+    fn undo(&self, disk: &dyn Disk) -> io::Result<()> {
+        match self.before {
+            None => disk.remove(&self.path),
+            Some(len) => {
+                let mut file = disk.open(&self.path, Opening::Change)?;
+                file.set_len(len)?;
+                file.sync()
+            }
+        }
+    }
+}
+
+/// Writes several books, each with the lines to be added: on failure none is changed. When
+/// killed, each is as it was or has all its lines.
+pub(super) fn add_to_books(
+    disk: &dyn Disk,
+    folder: &Path,
+    books: &[(String, &[u8])],
+) -> Result<(), BookError> {
+    if books.is_empty() {
+        return Ok(());
+    }
+    let inner = folder.join(BOOKS);
+    disk.make_folder(&inner)
+        .map_err(io_error(&inner, "make the folder"))?;
+    let mut staged: Vec<Staged> = Vec::with_capacity(books.len());
+    for (book, text) in books {
+        match Staged::new(disk, folder, book, text) {
+            Ok(copy) => staged.push(copy),
+            Err(error) => {
+                drop_copies(disk, &staged);
+                return Err(error);
+            }
+        }
+    }
+    for (n, copy) in staged.iter().enumerate() {
+        let Err(error) = copy.put_in_place(disk) else {
+            continue;
+        };
+        drop_copies(disk, &staged[n + 1..]);
+        for done in &staged[..n] {
+            if let Err(undoing) = done.undo(disk) {
+                return Err(BookError::Unsure {
+                    file: shown(&done.path),
+                    reason: error.to_string(),
+                    undoing: undoing.to_string(),
+                });
+            }
+        }
+        return Err(error);
+    }
+    sync_books_folder(disk, folder).map_err(|error| BookError::Unsure {
+        file: shown(&inner),
+        reason: "the folder could not be synced".to_owned(),
+        undoing: error.to_string(),
+    })
+}
+
+fn drop_copies(disk: &dyn Disk, staged: &[Staged]) {
+    for copy in staged {
+        let _ = disk.remove(&copy.beside);
+    }
 }
 
 fn write_all(file: &mut dyn DiskFile, mut bytes: &[u8]) -> io::Result<()> {

@@ -3,6 +3,7 @@
 //! In: a ledger folder, entries to append, the time now. Out: checked entries, lines
 //! on disk, and every fault found, as data. Never: clock, SQL, printing.
 
+mod amend;
 mod append;
 mod chain;
 mod conflict;
@@ -12,10 +13,12 @@ mod entry;
 mod error;
 mod fact;
 mod fleet;
+mod history;
 mod json;
 mod keys;
 mod ledger;
 mod line_fault;
+mod merge;
 mod names;
 mod parse;
 mod quality;
@@ -31,6 +34,7 @@ mod state;
 mod statement;
 mod survey;
 
+pub use amend::{Change, Named, amendable_keys, differences, restate, standing};
 pub use append::{Appender, Recorded};
 pub use chain::{Chain, ChainFault, LineName, follow, read_chain};
 pub use conflict::{Conflict, Witness};
@@ -41,8 +45,10 @@ pub use entry::{
 };
 pub use error::{BookError, Refusal, chain_trouble, conflict_trouble, line_trouble, place_of};
 pub use fleet::{Together, ledger_folders, ledger_names};
+pub use history::{SlotEntry, slot_entries, slots_beside_register};
 pub use ledger::{BOOKS, Book, Ledger, Placed, book_files};
 pub use line_fault::{LineFault, LineFaultKind};
+pub use merge::{Merge, MergeHow, Merged, Merging, merge};
 pub use parse::{FORMAT, parse_given_line, parse_line, value_span};
 pub use quality::{Depth, look_over};
 pub use seal::{Proof, Proved, Prover, Seal, SealedBook, seal};

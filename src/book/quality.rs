@@ -12,6 +12,7 @@ use super::doubt::Doubt;
 use super::entry::Reason;
 use super::error::{BookError, conflict_trouble, place_of};
 use super::fact::{Fact, What};
+use super::ledger::Ledger;
 use super::names::Id;
 use super::state::{State, moment};
 use super::survey::Survey;
@@ -57,6 +58,15 @@ pub fn look_over(survey: Survey, now: DateTime<Utc>, depth: Depth) -> Vec<Troubl
     });
     broken.extend(rest);
     broken
+}
+
+/// What does not fit the register or other entries, by file and line: what recording would
+/// have refused.
+pub(super) fn misfits(ledger: &Ledger, now: DateTime<Utc>) -> Vec<Trouble> {
+    let mut look = Look::of(Survey::of_ledger(ledger));
+    look.withdrawals();
+    look.conflicts(now);
+    look.found
 }
 
 pub(super) struct Look {

@@ -7,6 +7,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+mod amend;
 mod beside;
 mod check;
 mod compare;
@@ -19,11 +20,13 @@ mod fit_ask;
 mod fit_charts;
 mod fit_modes;
 mod histories;
+mod history;
 mod interval;
 mod interval_file;
 mod interval_ledger;
 mod interval_words;
 mod lives;
+mod merge;
 mod query;
 mod record;
 mod recur;
@@ -66,8 +69,11 @@ enum Command {
     Start(start::StartArgs),
     Record(Box<record::RecordArgs>),
     Withdraw(withdraw::WithdrawArgs),
+    Amend(amend::AmendArgs),
     Check(check::CheckArgs),
     Seal(seal::SealArgs),
+    Merge(merge::MergeArgs),
+    History(history::HistoryArgs),
     Lives(lives::LivesArgs),
     Fit(fit::FitArgs),
     Compare(Box<compare::CompareArgs>),
@@ -97,8 +103,11 @@ pub fn main() -> ExitCode {
         Command::Start(args) => start::run(args, &mut ui),
         Command::Record(args) => record::run(args, &mut ui),
         Command::Withdraw(args) => withdraw::run(args, &mut ui),
+        Command::Amend(args) => amend::run(args, &mut ui),
         Command::Check(args) => check::run(args, &mut ui),
         Command::Seal(args) => seal::run(args, &mut ui),
+        Command::Merge(args) => merge::run(args, &mut ui),
+        Command::History(args) => history::run(args, &mut ui),
         Command::Lives(args) => lives::run(args, &mut ui),
         Command::Fit(args) => fit::run(args, &mut ui),
         Command::Compare(args) => compare::run(args, &mut ui),

@@ -1,9 +1,9 @@
 //! The one place that prints: results on stdout, everything else on stderr.
 //!
 //! In: finished text, [`Trouble`]s. Out: bytes on the two streams.
-//! Never: computation. Colour is not used, so `NO_COLOR` holds by itself.
+//! Never: computation. Colour is not used; `NO_COLOR` keeps text from being struck through.
 
-use std::io::{self, Write};
+use std::io::{self, IsTerminal, Write};
 
 use clap::ValueEnum;
 
@@ -53,6 +53,13 @@ impl Ui {
     /// True where `--quiet` was given.
     pub fn quiet(&self) -> bool {
         self.quiet
+    }
+
+    /// True where the result goes to a terminal that may strike text through.
+    pub fn strikes(&self) -> bool {
+        let set = |name: &str| std::env::var_os(name).is_some_and(|value| !value.is_empty());
+        let dumb = std::env::var_os("TERM").is_none_or(|term| term == "dumb");
+        io::stdout().is_terminal() && !set("NO_COLOR") && !dumb
     }
 
     /// Writes the result, whole, to stdout, ending it with a line feed.

@@ -20,6 +20,8 @@ pub struct MeterSegment {
     pub base_usage: f64,
     /// Usage per second.
     pub rate: f64,
+    /// Whether it lies before the first reading or after the last.
+    pub outside: bool,
 }
 
 impl QueryRow for MeterSegment {
@@ -31,6 +33,7 @@ impl QueryRow for MeterSegment {
         ("base_time", Kind::Time),
         ("base_usage", Kind::Float),
         ("rate", Kind::Float),
+        ("kind", Kind::Text),
     ];
     const ORDER: &'static str = "machine, meter, from_time, ledger";
 
@@ -42,6 +45,7 @@ impl QueryRow for MeterSegment {
             base_time: row.need_time()?,
             base_usage: row.need_float()?,
             rate: row.need_float()?,
+            outside: matches!(row.need_text()?.as_str(), "before" | "after"),
         })
     }
 }
@@ -64,11 +68,24 @@ impl Meters {
     /// Usage of the machine on this meter at a moment, exchanges of the meter removed, as the
     /// queries reckon it; `None` without usable readings.
     pub fn usage(&self, machine: &str, meter: &str, time: DateTime<Utc>) -> Option<f64> {
+        let line = self.line(machine, meter, time)?;
+        Some(line.base_usage + line.rate * seconds(line, time) as f64)
+    }
+
+    /// Whether that usage lies more than a day beyond the meter's readings.
+    pub fn extrapolated(&self, machine: &str, meter: &str, time: DateTime<Utc>) -> bool {
+        self.line(machine, meter, time)
+            .is_some_and(|line| line.outside && seconds(line, time).abs() > 86_400)
+    }
+
+    fn line(&self, machine: &str, meter: &str, time: DateTime<Utc>) -> Option<&MeterSegment> {
         let lines = self.0.get(&(machine.to_owned(), meter.to_owned()))?;
         let after = lines.partition_point(|line| line.from_time <= time);
-        let line = &lines[after.checked_sub(1)?];
-        // Whole seconds, as the queries count them.
-        let seconds = time.timestamp() - line.base_time.timestamp();
-        Some(line.base_usage + line.rate * seconds as f64)
+        lines.get(after.checked_sub(1)?)
     }
+}
+
+/// Whole seconds since the line's base, as the queries count them.
+fn seconds(line: &MeterSegment, time: DateTime<Utc>) -> i64 {
+    time.timestamp() - line.base_time.timestamp()
 }

@@ -172,6 +172,12 @@ impl Store {
         self.ledgers.iter().flat_map(of).collect()
     }
 
+    /// What the rows call a machine of a ledger: its tag, or `ledger/tag` where the tag stands
+    /// in more than one.
+    pub fn machine_name(&self, ledger: &Ledger, tag: &str) -> String {
+        registers::machine_name(&ledger.name, tag, &self.shared_tags)
+    }
+
     /// The tag that a machine, as the rows name it, has in its own register; the name
     /// itself where no register knows it.
     pub fn tag_of<'a>(&'a self, machine: &'a str) -> &'a str {

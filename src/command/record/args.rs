@@ -223,18 +223,29 @@ const NUMBERS: &[&str] = &[
     "cost",
 ];
 
+/// What a person wrote for a key, as JSON: a number where the key takes one and it is one,
+/// else a text, so that what is wrong with it can be told.
+pub fn json_value(key: &str, given: &str) -> String {
+    let given = given.trim();
+    if key == "age" && given == "unknown" {
+        return "null".to_owned();
+    }
+    let plain = match key {
+        "reset" => matches!(given, "true" | "false"),
+        _ => NUMBERS.contains(&key) && is_json_number(given),
+    };
+    if plain {
+        given.to_owned()
+    } else {
+        // A text always has a JSON form.
+        serde_json::to_string(given).unwrap_or_default()
+    }
+}
+
 impl Keys {
     /// Sets a key from what a person wrote.
     pub fn set(&mut self, key: &'static str, given: &str) {
-        let given = given.trim();
-        let value = if key == "age" && given == "unknown" {
-            "null".to_owned()
-        } else if NUMBERS.contains(&key) && is_json_number(given) {
-            given.to_owned()
-        } else {
-            // A text always has a JSON form.
-            serde_json::to_string(given).unwrap_or_default()
-        };
+        let value = json_value(key, given);
         self.0.retain(|(other, _)| *other != key);
         self.0.push((key, value));
     }

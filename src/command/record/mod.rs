@@ -9,7 +9,7 @@ use chrono::{DateTime, SubsecRound, Utc};
 
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{
-    Appender, BookError, Entry, Event, Kind, LineFault, LineFaultKind, Patience, Recorded,
+    Appender, BookError, Entry, Event, Kind, Ledger, LineFault, LineFaultKind, Patience, Recorded,
     conflict_trouble, line_trouble, parse_given_line, place_of,
 };
 use crate::quantity::time::show;
@@ -19,6 +19,7 @@ use crate::register::Register;
 mod args;
 mod ask;
 
+pub use args::json_value;
 use args::{Keys, KindArgs};
 
 /// Record entries in a book
@@ -111,6 +112,17 @@ impl Writing {
     /// Opens the book for writing.
     pub fn open(&self, ui: &Ui) -> Result<Appender, CommandError> {
         let appender = Appender::open(&self.ledger, &self.book())?;
+        Ok(appender.with_patience(patience(self.wait, ui)))
+    }
+
+    /// Reads the ledger to write in.
+    pub fn read(&self) -> Result<Ledger, CommandError> {
+        Ok(Ledger::read(&self.ledger)?)
+    }
+
+    /// Opens the book of a ledger just read.
+    pub fn open_in(&self, ledger: &Ledger, ui: &Ui) -> Result<Appender, CommandError> {
+        let appender = Appender::of_ledger(ledger, &self.book())?;
         Ok(appender.with_patience(patience(self.wait, ui)))
     }
 }
@@ -283,7 +295,8 @@ pub fn record_one(
     Ok(Some(recorded?))
 }
 
-fn tell_set_aside(appender: &mut Appender, ui: &mut Ui) {
+/// Tells of lines cut short that were set aside on the way.
+pub fn tell_set_aside(appender: &mut Appender, ui: &mut Ui) {
     for set_aside in appender.take_set_aside() {
         ui.trouble(&set_aside.trouble());
     }
