@@ -1,6 +1,7 @@
 //! From a line to an entry: strict, every fault of the line told with its bytes.
 
 use std::borrow::Cow;
+use std::cell::Cell;
 use std::ops::Range;
 
 use chrono::{DateTime, Utc};
@@ -189,6 +190,7 @@ fn parse<'a, S: From<Cow<'a, str>>>(
         end: text.len(),
         entry: "",
         faults: Vec::new(),
+        next: Cell::new(0),
     };
     let Some(kind) = keys.kind() else {
         return Err(keys.faults);
