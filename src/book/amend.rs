@@ -6,53 +6,10 @@
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 
-use super::conflict::Conflict;
 use super::entry::{Entry, Kind};
 use super::json::{Member, members, write_text};
-use super::ledger::Ledger;
 use super::line_fault::LineFault;
 use super::parse::{known_keys, parse_given_line};
-use super::sha::Sha;
-use super::state::State;
-use super::survey::Survey;
-
-/// A line of a ledger, found by its name.
-#[derive(Debug)]
-pub struct Named<'a> {
-    /// The book within its ledger: `books/NAME.jsonl`.
-    pub file: &'a str,
-    pub line: usize,
-    pub sha: Sha,
-    pub text: &'a [u8],
-    /// `None` where the line cannot be read.
-    pub entry: Option<&'a Entry>,
-}
-
-/// Finds the one line whose name begins with these digits, if it can still be withdrawn.
-///
-/// Errors: no such line, or several; one that is withdrawn already, or stands for ever.
-pub fn standing<'a>(ledger: &'a Ledger, digits: &str) -> Result<Named<'a>, Box<Conflict>> {
-    let state = State::of(&mut Survey::of_ledger(ledger));
-    let sha = state.find(digits)?;
-    if let Some(conflict) = state.withdrawal_conflict(digits) {
-        return Err(Box::new(conflict));
-    }
-    let books = ledger.books.iter().filter(|book| book.copy_of.is_none());
-    for book in books {
-        let place = book.chain.lines.iter().position(|name| name.sha == sha);
-        if let Some(at) = place {
-            return Ok(Named {
-                file: &book.file,
-                line: at + 1,
-                sha,
-                text: book.text(at + 1),
-                entry: book.lines[at].as_ref().ok(),
-            });
-        }
-    }
-    let sha = digits.to_owned();
-    Err(Box::new(Conflict::NoSuchEntry { sha }))
-}
 
 /// One key's new value; `None` leaves the key out.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -149,7 +106,7 @@ pub fn differences(before: &str, after: &str) -> Vec<(String, Option<String>, Op
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::book::parse_line;
+    use crate::book::{Sha, parse_line};
     use chrono::TimeZone;
 
     const LINE: &str = r#"{"prev":"0000000000000000000000000000000000000000000000000000000000000000","entry":"measured","time":"2025-01-20T08:40:00Z","logged":"2025-01-20T08:41:00Z","who":"A. Example","machine":"H-01","component":"plunger","position":"P1","quantity":"diameter","value":59.990,"unit":"mm","new_value":60,"job":"J-1","source":"list.csv:3:0123456789ab"}"#;

@@ -6,13 +6,13 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, Utc};
 
 use super::chain::{ChainFault, follow};
-use super::conflict::Conflict;
+use super::conflict::{Conflict, Witness};
 use super::disk::{
     Disk, Opening, Patience, SetAside, SystemDisk, add_lines, io_error, lock, set_torn_aside,
 };
 use super::entry::{Entry, Event};
 use super::error::{BookError, Refusal};
-use super::ledger::{BOOKS, Ledger, book_files};
+use super::ledger::{BOOKS, book_files};
 use super::parse::{FORMAT, parse_line};
 use super::sha::Sha;
 use super::state::{Stand, State};
@@ -88,11 +88,6 @@ impl Appender {
         self
     }
 
-    /// As [`Appender::open`], of a ledger just read.
-    pub fn of_ledger(ledger: &Ledger, book: &str) -> Result<Appender, BookError> {
-        Appender::of_survey(Survey::of_ledger(ledger), book)
-    }
-
     fn of_survey(mut survey: Survey, book: &str) -> Result<Appender, BookError> {
         let name = book.to_owned();
         let good = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
@@ -142,6 +137,32 @@ impl Appender {
     /// The full name of the one line whose name begins with these digits.
     pub fn find(&self, digits: &str) -> Result<Sha, Box<Conflict>> {
         self.state.find(digits)
+    }
+
+    /// The one line whose name begins with these digits, if it can still be withdrawn.
+    ///
+    /// Errors: no such line, or several; one that is withdrawn already, or stands for ever.
+    pub fn standing(&self, digits: &str) -> Result<Witness, Box<Conflict>> {
+        let witness = self.state.named(digits)?;
+        match self.state.withdrawal_conflict(digits) {
+            Some(conflict) => Err(Box::new(conflict)),
+            None => Ok(witness),
+        }
+    }
+
+    /// The text of a line of the ledger.
+    ///
+    /// Errors: its book cannot be read, or holds another line there now.
+    pub fn text_of(&self, line: &Witness) -> Result<Vec<u8>, BookError> {
+        let path = self.folder.join(&line.file);
+        let bytes = std::fs::read(&path).map_err(io_error(&path, "read"))?;
+        let mut lines = bytes.split(|byte| *byte == b'\n');
+        match lines.nth(line.line.saturating_sub(1)) {
+            Some(text) if Sha::of(text) == line.sha => Ok(text.to_vec()),
+            _ => Err(BookError::ChangedMeanwhile {
+                file: line.file.clone(),
+            }),
+        }
     }
 
     /// Lines cut short that were set aside since this was last asked.

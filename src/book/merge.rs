@@ -4,20 +4,24 @@
 //! begin with the other: then the longer one holds. Two that go on differently are a fork,
 //! which is refused, and nothing is written.
 
+use std::cmp::Ordering;
 use std::collections::{BTreeMap, HashMap};
+use std::fs::File;
+use std::io::{Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
 
-use super::chain::Chain;
-use super::disk::{Disk, Patience, SetAside, add_to_books, lock, set_torn_aside};
+use super::chain::follow;
+use super::disk::{Disk, Patience, SetAside, add_to_books, io_error, lock, set_torn_aside};
 use super::error::{BookError, chain_trouble};
 use super::fleet::ledger_folders;
-use super::ledger::{BOOKS, Book, Ledger, book_files, copied};
-use super::quality::misfits;
+use super::ledger::{BOOKS, book_files, copied};
+use super::quality::{Misfits, misfits};
 use super::sha::Sha;
+use super::survey::{Survey, SurveyedBook};
 use crate::quantity::trouble::{Place, Severity, Trouble, shown};
-use crate::register::{FILE_NAME, Register, RegisterError, clash_troubles};
+use crate::register::{FILE_NAME, Register, clash_troubles};
 
 /// How to merge.
 pub struct MergeHow<'a> {
@@ -76,119 +80,101 @@ pub struct Merge {
 /// that cannot be read or written. Nothing is then changed.
 pub fn merge(from: &[PathBuf], into: &Path, how: MergeHow<'_>) -> Result<Merge, BookError> {
     let mut patience = how.patience;
-    let sources = gather(from)?;
-    // A register that is not there tells that this is no ledger, before a lock is left in it.
-    Register::load(&into.join(FILE_NAME))?;
+    let sources = Sources::find(from)?;
+    // A folder without a sound register is no ledger to leave a lock in.
+    let register = Register::load(&into.join(FILE_NAME))?;
     let _lock = match how.dry_run {
         true => None,
         false => Some(lock(how.disk, into, &mut patience)?),
     };
-    let target = Ledger::read(into)?;
-    if !target.register_faults.is_empty() {
-        return Err(BookError::Register(RegisterError::Faults {
-            file: shown(&into.join(FILE_NAME)),
-            faults: target.register_faults,
-        }));
-    }
-    refuse_unfit(&target, &sources)?;
-    let books: Vec<&Book> = sources.iter().flat_map(|source| &source.books).collect();
-    let plan = Plan::make(&target, &books)?;
-    let after = plan.after(&target, &books);
-    plan.refuse_unreadable(&target, &after, &books)?;
+    let files = book_files(into)?.into_iter().map(|path| {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        let file = format!("{BOOKS}/{name}");
+        (path, file)
+    });
+    let target = Survey::of_files(into, &register, files)?;
+    let given = sources.paths.iter();
+    let given = given.map(|path| (path.clone(), shown(path)));
+    let given = Survey::of_files(into, &register, given)?;
+    refuse_unfit(&target, &given, &sources)?;
+    let plan = Plan::make(&target, &given)?;
     let mut merge = Merge {
-        misfits: new_misfits(&target, &after, how.now),
-        torn: books.iter().filter_map(|book| torn(book)).collect(),
-        books: plan.report,
+        torn: given.books.iter().filter_map(torn).collect(),
         ..Merge::default()
     };
+    let lines = plan.lines(&target, &given);
+    if !lines.is_empty() {
+        let after = Survey::of_files(into, &register, plan.files(&target, &given))?;
+        refuse(plan.unreadable(&target, &after, &given))?;
+        merge.misfits = new_misfits(misfits(target, how.now), misfits(after, how.now));
+    }
+    merge.books = plan.report;
     if how.dry_run {
         return Ok(merge);
     }
-    let mut writing: Vec<(String, &[u8])> = Vec::new();
-    for kept in &plan.kept {
-        let Version::Given(version) = kept.version else {
-            continue;
-        };
-        let have = kept.target.map(|n| &target.books[n].chain);
-        let start = have.map_or(0, |chain| chain.torn.start);
-        if let Some(chain) = have {
-            let len = chain.torn.start as u64;
-            let torn = set_torn_aside(how.disk, into, &kept.file, len)?;
-            merge.set_aside.extend(torn);
-        }
-        let book = books[version];
-        writing.push((kept.file.clone(), &book.bytes[start..book.chain.torn.start]));
+    let mut texts = Vec::with_capacity(lines.len());
+    for one in &lines {
+        texts.push((one.file.clone(), one.read()?));
     }
-    add_to_books(how.disk, into, &writing)?;
+    for one in lines.iter().filter(|one| one.start > 0) {
+        let torn = set_torn_aside(how.disk, into, &one.file, one.start)?;
+        merge.set_aside.extend(torn);
+    }
+    let texts: Vec<(String, &[u8])> = texts
+        .iter()
+        .map(|(file, text)| (file.clone(), text.as_slice()))
+        .collect();
+    add_to_books(how.disk, into, &texts)?;
     Ok(merge)
 }
 
-/// Books to be merged, and what the register beside them means by its words.
-struct Source {
-    register: Option<(PathBuf, Register)>,
-    /// Their `file` is as a user would name it.
-    books: Vec<Book>,
+/// Books to be merged, and what the registers beside them mean by their words.
+#[derive(Default)]
+struct Sources {
+    paths: Vec<PathBuf>,
+    registers: Vec<(PathBuf, Register)>,
 }
 
-fn gather(from: &[PathBuf]) -> Result<Vec<Source>, BookError> {
-    let mut sources = Vec::new();
-    for given in from {
-        if given.is_file() && given.extension().is_some_and(|ext| ext == "jsonl") {
-            sources.push(Source {
-                register: None,
-                books: vec![read(given)?],
-            });
-            continue;
-        }
-        for folder in ledger_folders(std::slice::from_ref(given))? {
-            let paths = book_files(&folder)?;
-            let file = folder.join(FILE_NAME);
-            let register = match file.exists() {
-                true => Some((file.clone(), Register::load(&file)?)),
-                false if paths.is_empty() => {
+impl Sources {
+    fn find(from: &[PathBuf]) -> Result<Sources, BookError> {
+        let mut sources = Sources::default();
+        for given in from {
+            if given.is_file() && given.extension().is_some_and(|ext| ext == "jsonl") {
+                sources.paths.push(given.clone());
+                continue;
+            }
+            for folder in ledger_folders(std::slice::from_ref(given))? {
+                let paths = book_files(&folder)?;
+                let file = folder.join(FILE_NAME);
+                if file.exists() {
+                    sources
+                        .registers
+                        .push((file.clone(), Register::load(&file)?));
+                } else if paths.is_empty() {
                     return Err(BookError::NoFolder {
                         folder: shown(&folder),
                         reason: "no books in it".to_owned(),
                     });
                 }
-                false => None,
-            };
-            let books = paths.iter().map(|path| read(path));
-            sources.push(Source {
-                register,
-                books: books.collect::<Result<_, _>>()?,
-            });
+                sources.paths.extend(paths);
+            }
         }
+        Ok(sources)
     }
-    Ok(sources)
 }
 
-fn read(path: &Path) -> Result<Book, BookError> {
-    let mut book = Book::read(path)?;
-    book.file = shown(path);
-    Ok(book)
-}
-
-/// Broken chains on either side, a book that lies here twice, words that clash.
-fn refuse_unfit(target: &Ledger, sources: &[Source]) -> Result<(), BookError> {
-    let mut troubles = Vec::new();
-    let here = |file: &str| shown(&target.folder.join(file));
+/// Words that clash, broken chains on either side, a book that lies here twice.
+fn refuse_unfit(target: &Survey, given: &Survey, sources: &Sources) -> Result<(), BookError> {
     let mut registers = vec![(target.folder.join(FILE_NAME), &target.register)];
-    for (file, register) in sources.iter().filter_map(|source| source.register.as_ref()) {
-        registers.push((file.clone(), register));
-    }
-    troubles.extend(clash_troubles(&registers));
-    let mut chains = |file: &str, book: &Book| {
-        if let Some(fault) = &book.chain.fault {
-            let text = String::from_utf8_lossy(book.text(fault.line()));
-            troubles.push(chain_trouble(file, fault, &text));
+    registers.extend(sources.registers.iter().map(|(file, r)| (file.clone(), r)));
+    let mut troubles = clash_troubles(&registers);
+    let here = |file: &str| shown(&target.folder.join(file));
+    let ours = target.books.iter().map(|book| (here(&book.file), book));
+    let theirs = given.books.iter().map(|book| (book.file.clone(), book));
+    for (file, book) in ours.chain(theirs) {
+        if let Some((fault, text)) = &book.fault {
+            troubles.push(chain_trouble(&file, fault, text));
         }
-    };
-    for book in &target.books {
-        chains(&here(&book.file), book);
-    }
-    for book in sources.iter().flat_map(|source| &source.books) {
-        chains(&book.file, book);
     }
     for book in &target.books {
         if let Some(other) = &book.copy_of {
@@ -206,7 +192,7 @@ fn refuse(mut troubles: Vec<Trouble>) -> Result<(), BookError> {
     Err(BookError::Unfit { troubles })
 }
 
-/// Where the longest version of a book lies.
+/// Where a version of a book lies.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Version {
     /// Index among the target's books.
@@ -215,12 +201,29 @@ enum Version {
     Given(usize),
 }
 
+impl Version {
+    fn book<'a>(self, target: &'a Survey, given: &'a Survey) -> &'a SurveyedBook {
+        match self {
+            Version::Target(n) => &target.books[n],
+            Version::Given(n) => &given.books[n],
+        }
+    }
+
+    fn shas<'a>(self, target: &'a Survey, given: &'a Survey) -> &'a [Sha] {
+        match self {
+            Version::Target(n) => target.shas_of(n),
+            Version::Given(n) => given.shas_of(n),
+        }
+    }
+}
+
 /// A book as it is to be after the merge.
 struct Kept {
     /// Index among the target's books, if it is there already.
     target: Option<usize>,
     /// The file within the target.
     file: String,
+    /// The longest version.
     version: Version,
 }
 
@@ -231,12 +234,12 @@ struct Plan {
 }
 
 impl Plan {
-    fn make(target: &Ledger, books: &[&Book]) -> Result<Plan, BookError> {
+    fn make(target: &Survey, given: &Survey) -> Result<Plan, BookError> {
         let mut kept: Vec<Kept> = Vec::new();
         let mut known: HashMap<Sha, usize> = HashMap::new();
         for (n, book) in target.books.iter().enumerate() {
-            if let Some(first) = book.chain.lines.first() {
-                known.insert(first.sha, kept.len());
+            if let Some(first) = target.shas_of(n).first() {
+                known.insert(*first, kept.len());
             }
             kept.push(Kept {
                 target: Some(n),
@@ -246,15 +249,16 @@ impl Plan {
         }
         let mut report = Vec::new();
         let mut forks = Vec::new();
-        for (n, book) in books.iter().enumerate() {
+        for (n, book) in given.books.iter().enumerate() {
+            let shas = given.shas_of(n);
             // A book without a whole line says nothing, not even which book it is.
-            let Some(first) = book.chain.lines.first().map(|line| line.sha) else {
+            let Some(first) = shas.first() else {
                 continue;
             };
-            let (at, outcome) = match known.get(&first) {
+            let (at, outcome) = match known.get(first) {
                 None => {
-                    let file = free_name(target, &kept, book, first);
-                    known.insert(first, kept.len());
+                    let file = free_name(target, &kept, book, *first);
+                    known.insert(*first, kept.len());
                     kept.push(Kept {
                         target: None,
                         file,
@@ -263,14 +267,8 @@ impl Plan {
                     (kept.len() - 1, Merging::Copied)
                 }
                 Some(at) => {
-                    let (have, file) = match kept[*at].version {
-                        Version::Given(other) => (books[other], books[other].file.clone()),
-                        Version::Target(n) => {
-                            let have = &target.books[n];
-                            (have, shown(&target.folder.join(&have.file)))
-                        }
-                    };
-                    match compare(&have.chain, &book.chain) {
+                    let have = kept[*at].version;
+                    match compare(have.shas(target, given), shas) {
                         Ok(outcome) => {
                             if matches!(outcome, Merging::Extended(_)) {
                                 kept[*at].version = Version::Given(n);
@@ -278,140 +276,153 @@ impl Plan {
                             (*at, outcome)
                         }
                         Err(line) => {
-                            forks.push(fork(book, have, &file, line));
+                            forks.push(fork(target, given, n, have, line));
                             continue;
                         }
                     }
                 }
             };
-            let now = match outcome {
-                Merging::Ahead(_) | Merging::Same => kept[at].chain(target, books),
-                _ => &book.chain,
-            };
+            let now = kept[at].version.book(target, given);
             report.push(Merged {
                 from: book.file.clone(),
                 book: kept[at].file.clone(),
                 outcome,
-                lines: now.lines.len(),
-                head: now.head(),
+                lines: now.lines,
+                head: now.head,
             });
         }
         refuse(forks)?;
         Ok(Plan { kept, report })
     }
 
-    /// The ledger as it will be.
-    fn after(&self, target: &Ledger, books: &[&Book]) -> Ledger {
-        let mut after: Vec<Book> = self
-            .kept
-            .iter()
-            .map(|kept| {
-                let book = kept.book(target, books);
-                let whole = book.chain.torn.start;
-                Book {
-                    name: book.name.clone(),
-                    file: kept.file.clone(),
-                    path: target.folder.join(&kept.file),
-                    bytes: book.bytes[..whole].to_vec(),
-                    chain: Chain {
-                        torn: whole..whole,
-                        ..book.chain.clone()
-                    },
-                    lines: book.lines.clone(),
-                    copy_of: None,
-                }
-            })
-            .collect();
-        after.sort_by(|a, b| a.file.cmp(&b.file));
-        Ledger {
-            folder: target.folder.clone(),
-            register: target.register.clone(),
-            register_faults: Vec::new(),
-            books: after,
+    /// What is to be written.
+    fn lines(&self, target: &Survey, given: &Survey) -> Vec<Lines> {
+        let mut all = Vec::new();
+        for kept in &self.kept {
+            let Version::Given(n) = kept.version else {
+                continue;
+            };
+            let book = &given.books[n];
+            let have = kept.target.map(|n| &target.books[n]);
+            all.push(Lines {
+                file: kept.file.clone(),
+                from: book.path.clone(),
+                start: have.map_or(0, |have| have.len),
+                end: book.len,
+                before: have.map_or(Sha::ZERO, |have| have.head),
+                head: book.head,
+            });
         }
+        all
+    }
+
+    /// The files that hold the books as they will be, each with its name to be.
+    fn files(&self, target: &Survey, given: &Survey) -> Vec<(PathBuf, String)> {
+        let path = |kept: &Kept| kept.version.book(target, given).path.clone();
+        let files = self.kept.iter().map(|kept| (path(kept), kept.file.clone()));
+        let mut files: Vec<(PathBuf, String)> = files.collect();
+        files.sort_by(|a, b| a.1.cmp(&b.1));
+        files
     }
 
     /// Lines that no entry can be read from would keep the ledger from being read at all.
-    fn refuse_unreadable(
-        &self,
-        target: &Ledger,
-        after: &Ledger,
-        books: &[&Book],
-    ) -> Result<(), BookError> {
+    fn unreadable(&self, target: &Survey, after: &Survey, given: &Survey) -> Vec<Trouble> {
         let before = target.broken();
         let mut new = after.broken();
         new.retain(|trouble| !before.contains(trouble));
         for place in new.iter_mut().filter_map(|trouble| trouble.place.as_mut()) {
-            // They came with the file they were merged from.
+            // They come with the file they are merged from.
             let kept = self.kept.iter().find(|kept| kept.file == place.file);
-            if let Some(kept) = kept
-                && let Version::Given(n) = kept.version
-            {
-                place.file = books[n].file.clone();
+            if let Some(Version::Given(n)) = kept.map(|kept| kept.version) {
+                place.file = given.books[n].file.clone();
             }
         }
-        refuse(new)
+        new
     }
 }
 
-impl Kept {
-    fn book<'a>(&self, target: &'a Ledger, books: &[&'a Book]) -> &'a Book {
-        match self.version {
-            Version::Given(n) => books[n],
-            Version::Target(n) => &target.books[n],
-        }
-    }
+/// Lines of one file to be added to another.
+struct Lines {
+    /// Within the target.
+    file: String,
+    from: PathBuf,
+    /// Bytes of the file they come from; the book they go to is as long as their start.
+    start: u64,
+    end: u64,
+    /// The name of the line before them, and of the last of them.
+    before: Sha,
+    head: Sha,
+}
 
-    fn chain<'a>(&self, target: &'a Ledger, books: &[&'a Book]) -> &'a Chain {
-        &self.book(target, books).chain
+impl Lines {
+    fn read(&self) -> Result<Vec<u8>, BookError> {
+        let reading = io_error(&self.from, "read");
+        let mut file = File::open(&self.from).map_err(&reading)?;
+        file.seek(SeekFrom::Start(self.start)).map_err(&reading)?;
+        let mut text = Vec::new();
+        file.take(self.end - self.start)
+            .read_to_end(&mut text)
+            .map_err(&reading)?;
+        let chain = follow(&text, self.before);
+        if chain.fault.is_some() || !chain.torn.is_empty() || chain.head() != self.head {
+            return Err(BookError::ChangedMeanwhile {
+                file: shown(&self.from),
+            });
+        }
+        Ok(text)
     }
 }
 
 /// How a version of a book stands to the one that is there, or the first line that differs.
-fn compare(have: &Chain, given: &Chain) -> Result<Merging, usize> {
-    let (here, there) = (have.lines.len(), given.lines.len());
-    let both = here.min(there);
+fn compare(have: &[Sha], given: &[Sha]) -> Result<Merging, usize> {
+    let both = have.len().min(given.len());
     // The name of a line stands for all before it, as both chains hold.
-    if both == 0 || have.lines[both - 1].sha == given.lines[both - 1].sha {
-        return Ok(match there.cmp(&here) {
-            std::cmp::Ordering::Greater => Merging::Extended(there - here),
-            std::cmp::Ordering::Equal => Merging::Same,
-            std::cmp::Ordering::Less => Merging::Ahead(here - there),
+    if both == 0 || have[both - 1] == given[both - 1] {
+        return Ok(match given.len().cmp(&have.len()) {
+            Ordering::Greater => Merging::Extended(given.len() - have.len()),
+            Ordering::Equal => Merging::Same,
+            Ordering::Less => Merging::Ahead(have.len() - given.len()),
         });
     }
-    let pairs = have.lines.iter().zip(&given.lines);
-    let same = pairs.take_while(|(a, b)| a.sha == b.sha).count();
+    let same = have.iter().zip(given).take_while(|(a, b)| a == b).count();
     Err(same + 1)
 }
 
 /// The book's own file name; where another book has it, one made of its first line too.
-fn free_name(target: &Ledger, kept: &[Kept], book: &Book, first: Sha) -> String {
+fn free_name(target: &Survey, kept: &[Kept], book: &SurveyedBook, first: Sha) -> String {
     let taken = |file: &str| {
         // Some systems take names for the same whatever their case.
         let low = file.to_lowercase();
         kept.iter().any(|kept| kept.file.to_lowercase() == low) || target.folder.join(file).exists()
     };
-    let own = format!("{BOOKS}/{}.jsonl", book.name);
+    let name = book.path.file_stem().unwrap_or_default().to_string_lossy();
+    let own = format!("{BOOKS}/{name}.jsonl");
     if !taken(&own) {
         return own;
     }
-    let mut file = format!("{BOOKS}/{}-{}.jsonl", book.name, first.short());
+    let first = first.short();
+    let mut file = format!("{BOOKS}/{name}-{first}.jsonl");
     let mut number = 2;
     while taken(&file) {
-        file = format!("{BOOKS}/{}-{}-{number}.jsonl", book.name, first.short());
+        file = format!("{BOOKS}/{name}-{first}-{number}.jsonl");
         number += 1;
     }
     file
 }
 
-fn fork(book: &Book, have: &Book, file: &str, line: usize) -> Trouble {
+fn fork(target: &Survey, given: &Survey, n: usize, have: Version, line: usize) -> Trouble {
     let place = Place {
-        file: book.file.clone(),
+        file: given.books[n].file.clone(),
         line: Some(line),
-        excerpt: Some(String::from_utf8_lossy(book.text(line)).into_owned()),
+        excerpt: Some(String::from_utf8_lossy(&given.line_text(n, line)).into_owned()),
         span: None,
     };
-    let name = |book: &Book| book.chain.lines[line - 1].sha.short();
+    let file = match have {
+        Version::Target(n) => shown(&target.folder.join(&target.books[n].file)),
+        Version::Given(n) => given.books[n].file.clone(),
+    };
+    let here = given.shas_of(n)[line - 1].short();
+    let there = have.shas(target, given)[line - 1].short();
     let before = match line - 1 {
         1 => "Line 1 is the same in both".to_owned(),
         lines => format!("Lines 1 to {lines} are the same in both"),
@@ -419,9 +430,7 @@ fn fork(book: &Book, have: &Book, file: &str, line: usize) -> Trouble {
     Trouble::error("fork", format!("not the line that stands at {file}:{line}"))
         .placed(place)
         .because(format!(
-            "{before}; line {line} is {} here and {} there.",
-            name(book),
-            name(have)
+            "{before}; line {line} is {here} here and {there} there."
         ))
         .because("So one book was written on in two places, and neither can go on in the other.")
         .cured_by("keep one of the two as it is; of the other, record what is missing anew:")
@@ -429,8 +438,8 @@ fn fork(book: &Book, have: &Book, file: &str, line: usize) -> Trouble {
 }
 
 /// A last line cut short is left where it is.
-fn torn(book: &Book) -> Option<Trouble> {
-    let bytes = book.torn()?.len();
+fn torn(book: &SurveyedBook) -> Option<Trouble> {
+    let bytes = Some(book.torn.len()).filter(|bytes| *bytes > 0)?;
     let trouble = Trouble::error("torn-tail", "the last line was cut short and is not merged");
     Some(
         trouble
@@ -442,24 +451,12 @@ fn torn(book: &Book) -> Option<Trouble> {
 }
 
 /// What fits the register and the other entries less than before, by kind.
-fn new_misfits(
-    before: &Ledger,
-    after: &Ledger,
-    now: DateTime<Utc>,
-) -> BTreeMap<&'static str, usize> {
-    let key = |trouble: &Trouble| {
-        let place = trouble.place.clone().unwrap_or_default();
-        (trouble.kind, place.file, place.line)
-    };
-    let mut known: BTreeMap<_, usize> = BTreeMap::new();
-    for trouble in misfits(before, now) {
-        *known.entry(key(&trouble)).or_default() += 1;
-    }
+fn new_misfits(mut before: Misfits, after: Misfits) -> BTreeMap<&'static str, usize> {
     let mut new = BTreeMap::new();
-    for trouble in misfits(after, now) {
-        match known.get_mut(&key(&trouble)) {
-            Some(count) if *count > 0 => *count -= 1,
-            _ => *new.entry(trouble.kind).or_default() += 1,
+    for (place, count) in after {
+        let known = before.remove(&place).unwrap_or_default();
+        if count > known {
+            *new.entry(place.0).or_default() += count - known;
         }
     }
     new

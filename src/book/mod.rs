@@ -34,7 +34,7 @@ mod state;
 mod statement;
 mod survey;
 
-pub use amend::{Change, Named, amendable_keys, differences, restate, standing};
+pub use amend::{Change, amendable_keys, differences, restate};
 pub use append::{Appender, Recorded};
 pub use chain::{Chain, ChainFault, LineName, follow, read_chain};
 pub use conflict::{Conflict, Witness};

@@ -1,6 +1,6 @@
 //! Looking a whole ledger over: everything that is wrong with it, or doubtful.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::hash::{BuildHasherDefault, Hasher};
 use std::path::Path;
 
@@ -12,7 +12,6 @@ use super::doubt::Doubt;
 use super::entry::Reason;
 use super::error::{BookError, conflict_trouble, place_of};
 use super::fact::{Fact, What};
-use super::ledger::Ledger;
 use super::names::Id;
 use super::state::{State, moment};
 use super::survey::Survey;
@@ -60,13 +59,20 @@ pub fn look_over(survey: Survey, now: DateTime<Utc>, depth: Depth) -> Vec<Troubl
     broken
 }
 
-/// What does not fit the register or other entries, by file and line: what recording would
-/// have refused.
-pub(super) fn misfits(ledger: &Ledger, now: DateTime<Utc>) -> Vec<Trouble> {
-    let mut look = Look::of(Survey::of_ledger(ledger));
-    look.withdrawals();
-    look.conflicts(now);
-    look.found
+/// How often which misfit stands at which line (file, number) of a ledger.
+pub(super) type Misfits = BTreeMap<(&'static str, String, usize), usize>;
+
+/// What recording would have refused of the lines of a ledger.
+pub(super) fn misfits(survey: Survey, now: DateTime<Utc>) -> Misfits {
+    let mut look = Look::of(survey);
+    let mut all = Misfits::new();
+    for (turn, conflict) in look.misfits(now) {
+        let fact = look.fact(turn);
+        let file = look.survey.books[fact.book as usize].file.clone();
+        let line = fact.line as usize;
+        *all.entry((conflict.name(), file, line)).or_default() += 1;
+    }
+    all
 }
 
 pub(super) struct Look {
@@ -103,8 +109,9 @@ impl Look {
 
     fn all(mut self, now: DateTime<Utc>, depth: Depth) -> Vec<Trouble> {
         self.openings();
-        self.withdrawals();
-        self.conflicts(now);
+        for (turn, conflict) in self.misfits(now) {
+            self.conflict(turn, &conflict);
+        }
         if self.order.is_empty() {
             let trouble = self.unplaced(&Doubt::NoEntries);
             self.found.push(trouble.in_file(FILE_NAME));
@@ -208,46 +215,41 @@ impl Look {
         }
     }
 
-    /// Withdrawals that withdraw nothing.
-    fn withdrawals(&mut self) {
-        let at_work: std::collections::HashSet<u32> =
-            self.state.withdrawn_by.values().copied().collect();
-        let idle: Vec<(u32, Id)> = (0u32..)
-            .zip(&self.state.facts)
-            .filter_map(|(turn, fact)| match fact.what {
-                What::Withdrawn { digits } if !at_work.contains(&turn) => Some((turn, digits)),
-                _ => None,
-            })
-            .collect();
-        for (turn, digits) in idle {
-            let digits = self.text(digits);
-            if let Some(conflict) = self.state.withdrawal_conflict(&digits) {
-                self.conflict(turn, &conflict);
-            }
-        }
-    }
-
-    /// The rules of recording, for books that were merged or made by other hands.
-    fn conflicts(&mut self, now: DateTime<Utc>) {
+    /// What recording would have refused, for books that were merged or made by other
+    /// hands: withdrawals that withdraw nothing, entries that do not fit the register or
+    /// the entries before them.
+    fn misfits(&mut self, now: DateTime<Utc>) -> Vec<(u32, Conflict)> {
+        let mut found = self.idle_withdrawals();
         let misfits = std::mem::take(&mut self.survey.misfits);
         for (turn, conflicts) in misfits {
             let turn = turn as u32;
-            if self.state.withdrawn_by.contains_key(&turn) {
-                continue;
-            }
-            for conflict in conflicts {
-                self.conflict(turn, &conflict);
+            if !self.state.withdrawn_by.contains_key(&turn) {
+                found.extend(conflicts.into_iter().map(|conflict| (turn, conflict)));
             }
         }
         for i in 0..self.order.len() {
             let turn = self.order[i];
             let fact = self.fact(turn);
             let register = &self.survey.register;
-            for conflict in self.state.against_others(register, &fact, turn, now) {
-                self.conflict(turn, &conflict);
-            }
+            let conflicts = self.state.against_others(register, &fact, turn, now);
+            found.extend(conflicts.into_iter().map(|conflict| (turn, conflict)));
             self.state.put_in(turn);
         }
+        found
+    }
+
+    fn idle_withdrawals(&self) -> Vec<(u32, Conflict)> {
+        let at_work: std::collections::HashSet<u32> =
+            self.state.withdrawn_by.values().copied().collect();
+        let idle = (0u32..).zip(&self.state.facts);
+        let idle = idle.filter_map(|(turn, fact)| match fact.what {
+            What::Withdrawn { digits } if !at_work.contains(&turn) => {
+                let conflict = self.state.withdrawal_conflict(&self.text(digits))?;
+                Some((turn, conflict))
+            }
+            _ => None,
+        });
+        idle.collect()
     }
 
     fn jobs(&mut self) {

@@ -140,6 +140,11 @@ impl State {
         self.find_turn(digits).map(|turn| self.shas[turn as usize])
     }
 
+    /// The one line whose name begins with these digits.
+    pub(super) fn named(&self, digits: &str) -> Result<Witness, Box<Conflict>> {
+        self.find_turn(digits).map(|turn| self.witness(turn))
+    }
+
     fn find_turn(&self, digits: &str) -> Result<u32, Box<Conflict>> {
         let head = digits.get(..12).and_then(Sha::head_of);
         let found: Vec<u32> = (0u32..)

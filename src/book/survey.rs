@@ -16,10 +16,9 @@ use super::chain::ChainFault;
 use super::conflict::Conflict;
 use super::error::{BookError, chain_trouble, line_trouble};
 use super::fact::{Fact, What};
-use super::ledger::{BOOKS, Ledger, book_files, copied, torn_trouble};
+use super::ledger::{BOOKS, book_files, copied, torn_trouble};
 use super::line_fault::LineFault;
 use super::names::Names;
-use super::rules::{KnownFine, Rules};
 use super::scan::scan;
 use super::sha::Sha;
 use super::state::moment;
@@ -87,102 +86,54 @@ impl Survey {
     fn of(folder: &Path, statements: bool) -> Result<Survey, BookError> {
         let paths = book_files(folder)?;
         let (register, register_faults) = Register::load_lenient(&folder.join(FILE_NAME))?;
-        let mut survey = Survey {
-            folder: folder.to_owned(),
-            register,
-            register_faults,
-            books: Vec::with_capacity(paths.len()),
-            names: Names::default(),
-            facts: Vec::new(),
-            shas: Vec::new(),
-            misfits: Vec::new(),
-        };
+        let mut survey = Survey::empty(folder, register);
+        survey.register_faults = register_faults;
         for path in paths {
-            survey.add(path, statements)?;
+            let name = path.file_stem().unwrap_or_default().to_string_lossy();
+            let file = format!("{BOOKS}/{name}.jsonl");
+            survey.add(path, file, statements)?;
         }
         Ok(survey)
     }
 
-    /// The same of a ledger that was read whole.
-    pub fn of_ledger(ledger: &Ledger) -> Survey {
-        let mut survey = Survey {
-            folder: ledger.folder.clone(),
-            register: ledger.register.clone(),
-            register_faults: ledger.register_faults.clone(),
-            books: Vec::with_capacity(ledger.books.len()),
+    /// Reads book files, each with the name it is to have in the ledger of this register.
+    pub(super) fn of_files(
+        folder: &Path,
+        register: &Register,
+        files: impl IntoIterator<Item = (PathBuf, String)>,
+    ) -> Result<Survey, BookError> {
+        let mut survey = Survey::empty(folder, register.clone());
+        for (path, file) in files {
+            survey.add(path, file, false)?;
+        }
+        Ok(survey)
+    }
+
+    fn empty(folder: &Path, register: Register) -> Survey {
+        Survey {
+            folder: folder.to_owned(),
+            register,
+            register_faults: Vec::new(),
+            books: Vec::new(),
             names: Names::default(),
             facts: Vec::new(),
             shas: Vec::new(),
             misfits: Vec::new(),
-        };
-        let rules = Rules::of(&ledger.register);
-        let mut known = KnownFine::default();
-        for (number, book) in (0u32..).zip(&ledger.books) {
-            let lines = &book.chain.lines;
-            let mut surveyed = SurveyedBook {
-                file: book.file.clone(),
-                path: book.path.clone(),
-                lines: lines.len(),
-                head: book.chain.head(),
-                len: book.chain.torn.start as u64,
-                torn: book.torn().unwrap_or_default().to_owned(),
-                fault: book.chain.fault.clone().map(|fault| {
-                    let text = String::from_utf8_lossy(book.text(fault.line())).into_owned();
-                    (fault, text)
-                }),
-                copy_of: book.copy_of.clone(),
-                unreadable: Vec::new(),
-                starts: lines.iter().map(|line| line.bytes.start as u64).collect(),
-                first: survey.facts.len(),
-                copied_shas: Vec::new(),
-            };
-            let shas = lines.iter().map(|line| line.sha);
-            if book.copy_of.is_some() {
-                surveyed.copied_shas.extend(shas);
-                survey.books.push(surveyed);
-                continue;
-            }
-            survey.shas.extend(shas);
-            for (n, line) in book.lines.iter().enumerate() {
-                let fact = match line {
-                    Ok(entry) => {
-                        let fact = Fact::of(entry, &mut survey.names);
-                        let misfits = rules.against(entry, &fact, &mut survey.names, &mut known);
-                        if !misfits.is_empty() {
-                            survey.misfits.push((survey.facts.len(), misfits));
-                        }
-                        fact
-                    }
-                    Err(faults) => {
-                        let text = book.text(n + 1).to_owned();
-                        surveyed.unreadable.push((n + 1, faults.clone(), text));
-                        Fact::unreadable()
-                    }
-                };
-                survey.facts.push(Fact {
-                    book: number,
-                    line: u32::try_from(n + 1).unwrap_or(u32::MAX),
-                    ..fact
-                });
-            }
-            survey.books.push(surveyed);
         }
-        survey
     }
 
-    fn add(&mut self, path: PathBuf, statements: bool) -> Result<(), BookError> {
+    fn add(&mut self, path: PathBuf, file: String, statements: bool) -> Result<(), BookError> {
         let found = scan(&path, &self.register, statements).map_err(|error| BookError::Io {
             file: shown(&path),
             doing: "read",
             reason: error.to_string(),
         })?;
-        let name = path.file_stem().unwrap_or_default().to_string_lossy();
         let first_sha = found.parts.iter().find_map(|part| part.shas.first());
         let copy_of = self.books.iter().find(|other| {
             other.lines > 0 && other.copy_of.is_none() && self.shas.get(other.first) == first_sha
         });
         let mut book = SurveyedBook {
-            file: format!("{BOOKS}/{name}.jsonl"),
+            file,
             copy_of: copy_of.map(|other| other.file.clone()),
             path,
             lines: 0,

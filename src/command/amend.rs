@@ -7,8 +7,8 @@ use super::record::{Writing, confirm, json_value, tell_set_aside, to_the_second}
 use super::withdraw::{digits, reason, withdrawal};
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{
-    Change, Conflict, Entry, Kind, LineFault, LineFaultKind, Sha, amendable_keys, conflict_trouble,
-    differences, restate, standing,
+    Change, Conflict, Entry, Kind, LineFault, LineFaultKind, Sha, Witness, amendable_keys,
+    conflict_trouble, differences, parse_line, restate,
 };
 use crate::quantity::nearest;
 use crate::quantity::trouble::{Place, Trouble};
@@ -39,16 +39,19 @@ pub fn run(args: &AmendArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let digits = digits(&args.sha)?;
     let why = reason(&args.why)?;
     let who = args.writing.who()?;
-    let ledger = args.writing.read()?;
-    let zone = ledger.register.plant.time_zone;
-    let found = standing(&ledger, &digits).map_err(|conflict| refused(*conflict, zone))?;
-    let Some(before) = found.entry.cloned() else {
-        return Err(unreadable(found.file, found.line, found.text, found.sha));
+    let mut appender = args.writing.open(ui)?;
+    let zone = appender.register().plant.time_zone;
+    let found = appender
+        .standing(&digits)
+        .map_err(|conflict| refused(*conflict, zone))?;
+    let text = appender.text_of(&found)?;
+    let Ok((_, before)) = parse_line(&text) else {
+        return Err(unreadable(&found, &text));
     };
     let kind = before.event.kind();
     let changes = changes(&args.changes, kind)?;
     // The line was read as an entry, so it is text.
-    let text = String::from_utf8_lossy(found.text);
+    let text = String::from_utf8_lossy(&text);
     let after = restate(&text, &changes, zone, now)
         .map_err(|(_, faults)| unfit(&faults))
         .map(|after| Entry {
@@ -66,7 +69,6 @@ pub fn run(args: &AmendArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         ));
     }
     let withdrawn = withdrawal(found.sha.to_string(), why, who, now);
-    let mut appender = args.writing.open_in(&ledger, ui)?;
     let both = [withdrawn, after];
     if args.writing.dry_run {
         appender.rehearse(&both, now)?;
@@ -144,14 +146,14 @@ fn refused(conflict: Conflict, zone: Tz) -> CommandError {
     CommandError::new(Fault::Data, trouble)
 }
 
-fn unreadable(file: &str, line: usize, text: &[u8], sha: Sha) -> CommandError {
+fn unreadable(found: &Witness, text: &[u8]) -> CommandError {
     let place = Place {
-        file: file.to_owned(),
-        line: Some(line),
+        file: found.file.clone(),
+        line: Some(found.line),
         excerpt: Some(String::from_utf8_lossy(text).into_owned()),
         span: None,
     };
-    let name = sha.short();
+    let name = found.sha.short();
     CommandError::new(
         Fault::Data,
         Trouble::error(

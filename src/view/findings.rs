@@ -5,6 +5,7 @@ use serde::Serialize;
 use super::table::csv_text;
 use crate::book::Proof;
 use crate::quantity::counted;
+use crate::quantity::text::one_line;
 use crate::quantity::trouble::{Severity, Trouble};
 
 /// All findings of one or more ledgers.
@@ -87,7 +88,7 @@ impl SealRow {
         let held: Vec<&SealedRow> = self.books.iter().filter(|book| book.holds).collect();
         let failed = self.books.len() - held.len();
         let added: usize = held.iter().map(|book| book.added).sum();
-        let mut text = format!("seal {}:{}: ", self.file, self.line);
+        let mut text = format!("seal {}:{}: ", one_line(&self.file), self.line);
         text.push_str(&match (held.len(), failed) {
             (held, 0) => format!("holds for {}", counted(held as u64, "book", "books")),
             (0, _) => "holds for no book".to_owned(),

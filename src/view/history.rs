@@ -7,9 +7,10 @@ use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 use serde::Serialize;
 
-use super::history_words::{Row, details, one_line, withdrawn_words};
+use super::history_words::{Row, details, withdrawn_words};
 use super::table::{Align, Table, cell, csv_text};
 use crate::book::{Age, Entry, Event, Placed, SlotEntry, SlotName};
+use crate::quantity::text::one_line;
 use crate::quantity::time::{day, format_utc, show};
 use crate::quantity::{counted, thousands};
 use crate::store::SlotStay;
@@ -270,6 +271,7 @@ impl HistoryView {
         if let Some(moment) = self.moment {
             text.push_str(&format!(", as of {}", day(moment, self.zone)));
         }
+        let mut text = one_line(&text).into_owned();
         text.push('\n');
         if self.entries.is_empty() {
             text.push_str("nothing on record about this slot\n");
@@ -330,8 +332,8 @@ impl HistoryView {
                 at,
                 entry.entry.to_owned(),
                 entry.row.what.clone(),
-                one_line(entry.job.as_deref().unwrap_or_default()),
-                one_line(&entry.who),
+                entry.job.clone().unwrap_or_default(),
+                entry.who.clone(),
                 entry.row.logged.clone(),
                 entry.sha.get(..12).unwrap_or_default().to_owned(),
                 format!("{}:{}", entry.book, entry.line),

@@ -54,7 +54,7 @@ pub(super) fn details(entry: &Entry, unit: &str) -> String {
     if let Some(source) = &entry.source {
         words.push(format!("from {} row {}", source.file, source.row));
     }
-    one_line(&words.join("; "))
+    words.join("; ")
 }
 
 fn item_words(item: &Item, unit: &str) -> Vec<String> {
@@ -91,11 +91,5 @@ fn end_words(end: &Ending) -> String {
 /// Who withdrew an entry, when, and why.
 pub(super) fn withdrawn_words(by: &Placed<'_>, why: &str, zone: Tz) -> String {
     let when = show(by.entry.time, zone);
-    one_line(&format!("withdrawn by {} on {when}: {why}", by.entry.who))
-}
-
-/// A row is one line: what would break it is a blank.
-pub(super) fn one_line(text: &str) -> String {
-    let clean = |c: char| if c.is_control() { ' ' } else { c };
-    text.chars().map(clean).collect()
+    format!("withdrawn by {} on {when}: {why}", by.entry.who)
 }

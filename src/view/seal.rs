@@ -6,6 +6,7 @@ use serde::Serialize;
 use super::table::csv_text;
 use crate::book::{Seal, SealedBook};
 use crate::quantity::counted;
+use crate::quantity::text::one_line;
 
 /// A seal to be shown.
 #[derive(Debug, Serialize)]
@@ -84,7 +85,7 @@ impl SealView {
             let widest = self.books.iter().map(of).max().unwrap_or_default();
             widest.max(heading.len())
         };
-        let book_width = width(|book| book.book.chars().count(), "book");
+        let book_width = width(|book| one_line(&book.book).chars().count(), "book");
         let lines_width = width(|book| book.lines.to_string().len(), "lines");
         let mut text = format!("wearbook seal {}\n", self.seal);
         text.push_str(&format!(
@@ -94,7 +95,7 @@ impl SealView {
         for book in &self.books {
             text.push_str(&format!(
                 "{:book_width$}  {:>lines_width$}  {}  {}  {}\n",
-                book.book,
+                one_line(&book.book),
                 book.lines,
                 short(&book.head),
                 short(&book.first),

@@ -78,10 +78,12 @@ fn csv_never_holds_a_formula_and_reads_back_as_it_was() {
 #[test]
 fn findings_as_csv_are_guarded() {
     let folder = tempfile::tempdir().unwrap();
-    let ledger = folder.path().join("=1+1");
-    std::fs::create_dir_all(ledger.join("books")).unwrap();
-    std::fs::write(ledger.join("plant.toml"), "nonsense").unwrap();
-    let output = wearbook(&["check", "=1+1", "=1+1", "--format", "csv"])
+    for name in ["=1+1", "=1+1-1"] {
+        let ledger = folder.path().join(name);
+        std::fs::create_dir_all(ledger.join("books")).unwrap();
+        std::fs::write(ledger.join("plant.toml"), "nonsense").unwrap();
+    }
+    let output = wearbook(&["check", "=1+1", "=1+1-1", "--format", "csv"])
         .current_dir(folder.path())
         .output()
         .unwrap();

@@ -9,7 +9,7 @@ use chrono::{DateTime, SubsecRound, Utc};
 
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{
-    Appender, BookError, Entry, Event, Kind, Ledger, LineFault, LineFaultKind, Patience, Recorded,
+    Appender, BookError, Entry, Event, Kind, LineFault, LineFaultKind, Patience, Recorded,
     conflict_trouble, line_trouble, parse_given_line, place_of,
 };
 use crate::quantity::time::show;
@@ -112,17 +112,6 @@ impl Writing {
     /// Opens the book for writing.
     pub fn open(&self, ui: &Ui) -> Result<Appender, CommandError> {
         let appender = Appender::open(&self.ledger, &self.book())?;
-        Ok(appender.with_patience(patience(self.wait, ui)))
-    }
-
-    /// Reads the ledger to write in.
-    pub fn read(&self) -> Result<Ledger, CommandError> {
-        Ok(Ledger::read(&self.ledger)?)
-    }
-
-    /// Opens the book of a ledger just read.
-    pub fn open_in(&self, ledger: &Ledger, ui: &Ui) -> Result<Appender, CommandError> {
-        let appender = Appender::of_ledger(ledger, &self.book())?;
         Ok(appender.with_patience(patience(self.wait, ui)))
     }
 }
