@@ -10,6 +10,10 @@ mod appending;
 mod commands;
 #[path = "ledger/damage.rs"]
 mod damage;
+#[path = "ledger/faults.rs"]
+mod faults;
+#[path = "ledger/faulty.rs"]
+mod faulty;
 #[path = "ledger/fuzz.rs"]
 mod fuzz;
 mod fuzz_bodies;
