@@ -23,10 +23,10 @@ mod lines;
 mod processes;
 #[path = "ledger/register.rs"]
 mod register;
+#[path = "ledger/seal.rs"]
+mod seal;
 
 /// Where the bodies of the fuzz targets look for the rooms.
 mod rooms {
     pub use wearbook::{book, intake, life, quantity, register};
 }
-#[path = "ledger/seal.rs"]
-mod seal;
