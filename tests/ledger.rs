@@ -12,6 +12,10 @@ mod appending;
 mod commands;
 #[path = "ledger/damage.rs"]
 mod damage;
+#[path = "ledger/faults.rs"]
+mod faults;
+#[path = "ledger/faulty.rs"]
+mod faulty;
 #[path = "ledger/fuzz.rs"]
 mod fuzz;
 mod fuzz_bodies;
@@ -25,10 +29,10 @@ mod merge;
 mod processes;
 #[path = "ledger/register.rs"]
 mod register;
+#[path = "ledger/seal.rs"]
+mod seal;
 
 /// Where the bodies of the fuzz targets look for the rooms.
 mod rooms {
     pub use wearbook::{book, intake, life, quantity, register};
 }
-#[path = "ledger/seal.rs"]
-mod seal;

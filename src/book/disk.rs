@@ -305,7 +305,13 @@ pub(super) fn add_lines(
     disk.make_folder(&books)
         .map_err(io_error(&books, "make the folder"))?;
     let one = memchr::memchr(b'\n', text) == text.len().checked_sub(1);
-    if one && disk.exists(&path) {
+    let new = !disk.exists(&path);
+    if new {
+        // The folder of the books may be new as well; its name is kept in the one above.
+        disk.sync_folder(folder)
+            .map_err(io_error(folder, "sync the folder"))?;
+    }
+    if one && !new {
         add_in_place(disk, &path, text)
     } else {
         add_to_copy(disk, folder, book, text)

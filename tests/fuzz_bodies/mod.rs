@@ -8,7 +8,7 @@ use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 
 use super::rooms::book::{
-    LineFault, Sha, follow, line_trouble, parse_given_line, parse_line, value_span,
+    LineFault, Sha, follow, line_trouble, parse_given_line, parse_line, read_seals, value_span,
 };
 use super::rooms::intake::{CellFault, FileError, events_csv as events, lives_csv as lives};
 use super::rooms::life::Sample;
@@ -18,12 +18,13 @@ use super::rooms::register::Register;
 /// A target's name and body.
 pub type Target = (&'static str, fn(&[u8]));
 
-pub const TARGETS: [Target; 5] = [
+pub const TARGETS: [Target; 6] = [
     ("book_line", book_line),
     ("chain", chain),
     ("register", register),
     ("lives_csv", lives_csv),
     ("events_csv", events_csv),
+    ("seals", seals),
 ];
 
 /// Lines of a book, or given for recording: what is read is written and read again as the same
@@ -251,5 +252,33 @@ pub fn events_csv(text: &[u8]) {
             }
         }
         Err(error) => file_error(&error, text),
+    }
+}
+
+/// Seals noted elsewhere: what is read has names for every book, as many as it says.
+pub fn seals(text: &[u8]) {
+    let Ok(text) = std::str::from_utf8(text) else {
+        return;
+    };
+    match read_seals(text) {
+        Ok(seals) => {
+            assert!(!seals.is_empty());
+            for seal in &seals {
+                assert!((1..=lines_of(text.as_bytes())).contains(&seal.line));
+                for book in &seal.books {
+                    let hex = |name: &String| {
+                        matches!(name.len(), 12 | 64)
+                            && name.bytes().all(|b| matches!(b, b'0'..=b'9' | b'a'..=b'f'))
+                    };
+                    assert!(hex(&book.head) && hex(&book.first), "{book:?}");
+                    assert!(book.names.iter().all(hex), "{book:?}");
+                    assert!(book.names.is_empty() || book.names.len() == book.lines);
+                }
+            }
+        }
+        Err(fault) => {
+            let trouble = fault.trouble("seal.txt");
+            told(&trouble, lines_of(text.as_bytes()));
+        }
     }
 }

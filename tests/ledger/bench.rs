@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use chrono::{DateTime, TimeDelta, TimeZone, Utc};
-use wearbook::book::{Ending, Entry, Event, Finding, Found, Item, Reason, SlotName};
+use wearbook::book::{Age, Ending, Entry, Event, Finding, Found, Item, JobKind, Reason, SlotName};
 use wearbook::quantity::Number;
 
 /// Two machines of two cylinders, one usage, a measurement, a part.
@@ -130,6 +130,64 @@ pub fn inspected(hours: i64, position: &str) -> Entry {
             slot: slot("packing-set", position),
             finding: Finding::Sound,
             mode: None,
+        },
+    )
+}
+
+/// A plunger of unknown age.
+pub fn plunger(hours: i64) -> Entry {
+    entry(
+        hours,
+        Event::Installed {
+            slot: slot("plunger", "P1"),
+            item: Item {
+                age: Age::Unknown,
+                serial: Some("S-1".into()),
+                ..Item::default()
+            },
+        },
+    )
+}
+
+pub fn measured(hours: i64) -> Entry {
+    entry(
+        hours,
+        Event::Measured {
+            slot: slot("plunger", "P1"),
+            quantity: "diameter".into(),
+            value: Number::parse("2.3600").expect("number"),
+            unit: "in".into(),
+            zone: None,
+            span: None,
+            new_value: Some(Number::parse("2.3622").expect("number")),
+        },
+    )
+}
+
+/// A job of two hours that stops then.
+pub fn job(hours: i64, name: &str) -> Entry {
+    Entry {
+        job: Some(name.into()),
+        ..entry(
+            hours,
+            Event::Job {
+                start: at(hours - 2),
+                stop: at(hours),
+                kind: JobKind::Corrective,
+                labour_h: Number::parse("1.50").expect("number"),
+                downtime_h: Number::from(2),
+                cost: Some("12.50".parse().expect("money")),
+            },
+        )
+    }
+}
+
+pub fn expense(hours: i64) -> Entry {
+    entry(
+        hours,
+        Event::Expense {
+            cost: "-3.20".parse().expect("money"),
+            what: "rebate".into(),
         },
     )
 }
