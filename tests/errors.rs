@@ -48,6 +48,38 @@ fn every_bad_input_gets_its_exact_answer() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n\n"));
 }
 
+/// One layout for all: what is wrong, with its file and line; the line and a mark under
+/// it; evidence; how to mend it.
+#[test]
+fn every_answer_has_one_layout() {
+    let mut strange = Vec::new();
+    for case in cases() {
+        let text = fs::read_to_string(case.join("expected")).expect("expected");
+        let (_, errors) = text.split_once("--- stderr\n").expect("stderr");
+        let mut begun = false;
+        for line in errors.lines() {
+            let head = ["error: ", "warning: ", "note: "];
+            begun |= head.iter().any(|word| line.starts_with(word));
+            let excerpt = line
+                .trim_start()
+                .split_once('|')
+                .is_some_and(|(n, _)| n.trim_end().bytes().all(|b| b.is_ascii_digit()));
+            let fits = head.iter().any(|word| line.starts_with(word))
+                || begun && (excerpt || line.starts_with("   "));
+            if !fits {
+                strange.push(format!("{}: {line}", case.display()));
+            }
+        }
+        // An answer by exit code alone would leave its reader alone.
+        let code = text.lines().next().unwrap_or_default();
+        let told = begun || text.contains("error: ") || text.contains("warning: ");
+        if ["exit 2", "exit 3", "exit 4", "exit 5"].contains(&code) && !told {
+            strange.push(format!("{}: nothing told", case.display()));
+        }
+    }
+    assert!(strange.is_empty(), "{}", strange.join("\n"));
+}
+
 /// Runs a case; returns what it was answered with, and the files it should not have
 /// touched and did.
 fn answer(case: &Path) -> (String, Vec<String>) {

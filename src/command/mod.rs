@@ -37,6 +37,7 @@ mod simulate;
 mod start;
 mod trend_note;
 mod ui;
+mod usage;
 mod withdraw;
 
 pub use fault::{CommandError, Fault};
@@ -91,11 +92,15 @@ enum Command {
 pub fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
-        Err(error) => {
-            // Help and version are results (stdout, 0); the rest is wrong use (stderr, 2).
-            let code = if error.use_stderr() { 2 } else { 0 };
-            let _ = error.print();
-            return ExitCode::from(code);
+        Err(error) if error.use_stderr() => {
+            let error = usage::wrong_use(&error);
+            Ui::new(false).complain(&error);
+            return ExitCode::from(error.fault.exit_code());
+        }
+        Err(help) => {
+            // Help and version are results.
+            let _ = help.print();
+            return ExitCode::SUCCESS;
         }
     };
     let mut ui = Ui::new(cli.quiet);

@@ -488,11 +488,14 @@ fn record_one_by_one(
                 count += 1;
                 ui.result(&acknowledged(&recorded))?;
             }
-            Err(error) => {
-                ui.remark(&format!(
-                    "{count} entries recorded; line {} and what follows it is not",
+            Err(mut error) => {
+                let told = format!(
+                    "{count} entries recorded; line {} and what follows it is not.",
                     line.line
-                ));
+                );
+                if let Some(last) = error.troubles.last_mut() {
+                    last.evidence.push(told);
+                }
                 return Err(error);
             }
         }
