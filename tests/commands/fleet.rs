@@ -68,7 +68,7 @@ fn a_folder_of_ledgers_is_read_as_one_fleet() {
     assert!(!list(&recommended, "recommendations").is_empty());
     let counted = |ledger: &str| -> u64 {
         let answer = json(&["query", ledger, "SELECT count(*) AS n FROM entries"]);
-        answer.as_array().unwrap()[0]["n"].as_u64().unwrap()
+        answer["rows"][0]["n"].as_u64().unwrap()
     };
     assert_eq!(counted(whole), counted(north) + counted(south));
 
@@ -80,7 +80,7 @@ fn a_folder_of_ledgers_is_read_as_one_fleet() {
     let sealed = json(&["seal", whole]);
     assert_eq!(list(&sealed, "books").len(), list(&checked, "books").len());
     let machines = json(&["recur", whole, "--by", "machine"]);
-    assert!(!list(&machines, "groups").is_empty() || machines.is_object());
+    assert!(machines.to_string().contains("south/H-01"), "{machines}");
 }
 
 /// A ceiling is the maker's or the law's: an interval for a fleet passes none of them.
@@ -141,7 +141,8 @@ fn a_history_agrees_with_the_life_table() {
                 continue;
             };
             let end = life["hi"].as_f64().or(life["lo"].as_f64()).unwrap();
-            assert!((end - entry - ran).abs() < 1e-6, "{name}: {life} {stay}");
+            // A life's ends are rounded to a tenth of an hour.
+            assert!((end - entry - ran).abs() < 0.11, "{name}: {life} {stay}");
             compared += 1;
         }
     }
@@ -217,6 +218,8 @@ fn a_report_carries_the_heads_of_all_books_of_a_fleet() {
         .unwrap();
     assert!(output.status.success(), "{output:?}");
     let page = std::fs::read_to_string(out.join("report.html")).unwrap();
+    // As a reader sees it: escapes undone, and the marks where a long name may break.
+    let page = page.replace("&#x2f;", "/").replace('\u{200b}', "");
     let ledger = page.split("id=\"ledger\"").nth(1).unwrap();
     let sealed = json(&["seal", path(room.path())]);
     let books = list(&sealed, "books");
