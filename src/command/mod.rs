@@ -93,7 +93,7 @@ pub fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(error) if error.use_stderr() => {
-            let error = usage::wrong_use(&error);
+            let error = usage::wrong_use(&error, std::env::args());
             Ui::new(false).complain(&error);
             return ExitCode::from(error.fault.exit_code());
         }

@@ -3,26 +3,28 @@
 //! In: what the library for command lines has to say. Out: [`CommandError`].
 //! Never: judging what was asked for.
 
-use super::{CommandError, Fault};
+use clap::CommandFactory;
+
+use super::{Cli, CommandError, Fault};
 use crate::quantity::trouble::Trouble;
 
 /// The library's words, sorted into what is wrong, what it is about, and how to mend it.
-pub(super) fn wrong_use(error: &clap::Error) -> CommandError {
+/// `words` is the command line.
+pub(super) fn wrong_use(
+    error: &clap::Error,
+    words: impl IntoIterator<Item = String>,
+) -> CommandError {
     let text = error.render().to_string();
     let mut lines = text.lines();
     let first = lines.next().unwrap_or_default();
     let what = first.strip_prefix("error: ").unwrap_or(first);
     let mut trouble = Trouble::error("wrong-use", what.trim_end_matches(':'));
-    let mut command = "wearbook".to_owned();
     for line in lines.map(str::trim).filter(|line| !line.is_empty()) {
         if let Some(values) = inner(line, "[possible values: ", "]") {
             trouble = trouble.cured_by(format!("one of: {values}"));
         } else if let Some(tip) = line.strip_prefix("tip: ") {
             trouble = trouble.cured_by(tip);
         } else if let Some(usage) = line.strip_prefix("Usage: ") {
-            let words = usage.split(' ');
-            let name = words.take_while(|word| word.starts_with(|c: char| c.is_alphanumeric()));
-            command = name.collect::<Vec<_>>().join(" ");
             trouble = trouble.cured_by(format!("use: {usage}"));
         } else if !line.starts_with("For more information") {
             trouble = trouble.because(line);
@@ -30,8 +32,21 @@ pub(super) fn wrong_use(error: &clap::Error) -> CommandError {
     }
     CommandError::new(
         Fault::Use,
-        trouble.cured_by(format!("see: {command} --help")),
+        trouble.cured_by(format!("see: {} --help", named(words))),
     )
+}
+
+/// The command that was meant: "wearbook record reading".
+fn named(words: impl IntoIterator<Item = String>) -> String {
+    let mut name = "wearbook".to_owned();
+    let mut at = Cli::command();
+    for word in words.into_iter().skip(1) {
+        if let Some(found) = at.find_subcommand(&word) {
+            name = format!("{name} {word}");
+            at = found.clone();
+        }
+    }
+    name
 }
 
 fn inner<'a>(text: &'a str, before: &str, after: &str) -> Option<&'a str> {
@@ -43,11 +58,10 @@ mod tests {
     use clap::Parser;
 
     use super::*;
-    use crate::command::Cli;
 
     fn told(args: &[&str]) -> Trouble {
         let error = Cli::try_parse_from(args).expect_err("wrong use");
-        let mut troubles = wrong_use(&error).troubles;
+        let mut troubles = wrong_use(&error, args.iter().map(|word| (*word).to_owned())).troubles;
         troubles.pop().expect("a trouble")
     }
 
@@ -56,6 +70,10 @@ mod tests {
         let trouble = told(&["wearbook", "fit", "--model", "weibul"]);
         assert_eq!(trouble.what, "invalid value 'weibul' for '--model <NAME>'");
         assert!(trouble.cure[0].starts_with("one of: "), "{trouble:?}");
+        assert_eq!(
+            trouble.cure.last().map(String::as_str),
+            Some("see: wearbook fit --help")
+        );
         let trouble = told(&["wearbook", "chek"]);
         assert_eq!(trouble.what, "unrecognized subcommand 'chek'");
         assert_eq!(
