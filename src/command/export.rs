@@ -54,6 +54,7 @@ pub struct ExportArgs {
 pub fn run(args: &ExportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let options = Options {
         keep: args.store.clone(),
+        ..Options::default()
     };
     let store = Store::open(&folders(&args.ledgers), args.as_of, &options)?;
     for trouble in store.troubles() {

@@ -116,6 +116,7 @@ impl From<StoreError> for CommandError {
             StoreFault::Use => Fault::Use,
             StoreFault::Data => Fault::Data,
             StoreFault::Io => Fault::Io,
+            StoreFault::NoAnswer => Fault::NoAnswer,
         };
         Self::all(fault, error.troubles())
     }

@@ -91,6 +91,7 @@ pub fn run(args: &LivesArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     }
     let options = Options {
         keep: args.store.clone(),
+        ..Options::default()
     };
     let store = Store::open(&folders(&args.ledgers), args.as_of, &options)?;
     for trouble in store.troubles() {

@@ -93,7 +93,8 @@ pub fn main() -> ExitCode {
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(error) if error.use_stderr() => {
-            let error = usage::wrong_use(&error, std::env::args());
+            let words = std::env::args_os().map(|word| word.to_string_lossy().into_owned());
+            let error = usage::wrong_use(&error, words);
             Ui::new(false).complain(&error);
             return ExitCode::from(error.fault.exit_code());
         }

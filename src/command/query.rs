@@ -1,18 +1,21 @@
 //! `query`: a named query, or a user's own SQL over the documented tables.
 
 use std::path::PathBuf;
+use std::time::Duration;
 
 use chrono::NaiveDate;
 
 use super::select::folders;
 use super::{CommandError, Format, Outcome, Ui};
-use crate::store::{Options, Store};
+use crate::quantity::size::{SizeError, parse_size};
+use crate::store::{Bounds, Options, Store};
 use crate::view::answer;
 
 /// Answer a named query, or SQL over the documented tables
 ///
-/// The statement sees a copy of the ledger in memory: it cannot change anything, nor read
-/// or write files. Times in the tables are UTC. `--list` tells every table and its columns.
+/// The statement sees a copy of the ledger in memory and may only read it: it cannot change
+/// anything, nor reach files or settings. Times in the tables are UTC. `--list` tells every
+/// table and its columns.
 #[derive(Debug, clap::Args)]
 pub struct QueryArgs {
     /// Ledger folders, or folders of ledgers (default: this one), then the name of a query or an SQL statement
@@ -30,6 +33,31 @@ pub struct QueryArgs {
     /// Keep the loaded tables in this DuckDB file
     #[arg(long, value_name = "FILE")]
     store: Option<PathBuf>,
+    /// Most memory to take, never more than four fifths of the computer's (default: 4GB)
+    ///
+    /// The answer may take a quarter of it. A question that needs more is refused.
+    #[arg(long, value_name = "SIZE", value_parser = memory)]
+    memory: Option<u64>,
+    /// Threads to work with (default: one a core)
+    #[arg(long, value_name = "NUMBER", value_parser = clap::value_parser!(u16).range(1..=1024))]
+    threads: Option<u16>,
+    /// Give up on the question after so many seconds (default: never)
+    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..))]
+    time_limit: Option<u32>,
+}
+
+/// What a question may take where nothing is said, in bytes.
+const MEMORY: u64 = 4_000_000_000;
+/// Less than this and not even an empty ledger can be loaded.
+const LEAST_MEMORY: u64 = 32_000_000;
+
+fn memory(text: &str) -> Result<u64, SizeError> {
+    match parse_size(text)? {
+        bytes if bytes < LEAST_MEMORY => Err(SizeError::TooLittle {
+            least: LEAST_MEMORY,
+        }),
+        bytes => Ok(bytes),
+    }
 }
 
 pub fn run(args: &QueryArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
@@ -61,6 +89,11 @@ fn ask(args: &QueryArgs, ui: &mut Ui) -> Result<String, CommandError> {
     let ledgers: Vec<PathBuf> = ledgers.iter().map(PathBuf::from).collect();
     let options = Options {
         keep: args.store.clone(),
+        bounds: Bounds {
+            memory: Some(args.memory.unwrap_or(MEMORY)),
+            threads: args.threads,
+            time: args.time_limit.map(|s| Duration::from_secs(s.into())),
+        },
     };
     let store = Store::open(&folders(&ledgers), args.as_of, &options)?;
     for trouble in store.troubles() {

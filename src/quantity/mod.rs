@@ -9,6 +9,7 @@
 pub mod money;
 pub mod near;
 pub mod number;
+pub mod size;
 pub mod text;
 pub mod time;
 pub mod trouble;

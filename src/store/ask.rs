@@ -1,24 +1,28 @@
 //! A user's own question: a named query, or SQL over the documented tables.
 //!
 //! In: a name or a statement. Out: [`Answer`], plain cells. Never: a change to the
-//! tables, a look at the machine's files: the statement runs in a read-only
-//! transaction, with DuckDB's access to the outside switched off for good.
+//! tables, a look at the machine's files, more memory or time than its bounds: only one
+//! statement that reads is run, in a read-only transaction, with DuckDB's access to the
+//! outside and to its settings switched off for good.
 
 use std::fmt;
+use std::sync::atomic::Ordering;
 
 use arrow::array::{Array, ArrayRef, AsArray, RecordBatch};
 use arrow::datatypes::{
     DataType, Decimal128Type, Float32Type, Float64Type, Int8Type, Int16Type, Int32Type, Int64Type,
-    SchemaRef, TimeUnit, TimestampMicrosecondType, UInt8Type, UInt16Type, UInt32Type, UInt64Type,
+    TimeUnit, TimestampMicrosecondType, UInt8Type, UInt16Type, UInt32Type, UInt64Type,
 };
 use arrow::error::ArrowError;
 use arrow::util::display::{ArrayFormatter, FormatOptions};
 use chrono::{DateTime, Utc};
 use rust_decimal::Decimal;
+use serde::Deserialize;
+use serde::de::IgnoredAny;
 
+use super::bounds::within;
 use super::catalogue::{QUERIES, Query, tables};
-use super::cursor::fetch;
-use super::error::{StoreError, message_of, refused};
+use super::error::{StoreError, message_of, out_of_memory, refused};
 use super::{Inner, Store};
 use crate::quantity::nearest;
 use crate::quantity::time::format_utc;
@@ -49,30 +53,39 @@ pub struct Answer {
 
 impl Store {
     /// All rows of a documented table or named query, in the order of its key.
+    ///
+    /// Errors: as [`Store::ask`], as far as they apply.
     pub fn table(&self, name: &str) -> Result<Answer, StoreError> {
         let order = order_of(name).ok_or_else(|| no_such(name))?;
         let mut inner = self.inner();
         inner.make(name)?;
         let sql = format!("SELECT * FROM {name} ORDER BY {order}");
-        let answer = fetch(&inner.conn, &sql)
-            .map_err(|error| StoreError::engine(format!("read {name}"), &error))?;
-        answer_of(&answer.0, &answer.1)
+        inner.answer(&sql, |error| {
+            StoreError::engine(format!("read {name}"), error)
+        })
     }
 
     /// Answers a statement over the documented tables, or a table's or query's name.
     ///
     /// Errors: [`StoreError::NoSuchQuery`] for one word that names nothing;
-    /// [`StoreError::Statement`] for SQL that cannot be understood or is not allowed;
-    /// [`StoreError::Run`] for SQL that fails while it runs.
+    /// [`StoreError::NotReading`] and [`StoreError::Several`] for what is not one statement that
+    /// reads; [`StoreError::Statement`] for SQL that cannot be understood or is not allowed;
+    /// [`StoreError::Run`] for SQL that fails while it runs; [`StoreError::Memory`],
+    /// [`StoreError::TooLong`] and [`StoreError::Time`] for one that takes more than its bounds.
     pub fn ask(&self, question: &str) -> Result<Answer, StoreError> {
         let question = question.trim();
         if order_of(question).is_some() {
             return self.table(question);
         }
+        let unfit = |message: &str| {
+            let message = message.to_owned();
+            Err(StoreError::Statement { message })
+        };
         if question.is_empty() {
-            return Err(StoreError::Statement {
-                message: "the question is empty".to_owned(),
-            });
+            return unfit("the question is empty");
+        }
+        if question.contains('\0') {
+            return unfit("a question cannot hold the character NUL");
         }
         let one_word = |c: char| c.is_ascii_alphanumeric() || matches!(c, '_' | '-');
         if question.chars().all(one_word) {
@@ -81,23 +94,25 @@ impl Store {
         let mut inner = self.inner();
         inner.make_all()?;
         inner.shut_off()?;
-        let told = |error: &duckdb::Error| {
-            let message = message_of(error);
-            if refused(&message) {
-                StoreError::Statement { message }
-            } else {
-                StoreError::Run { message }
-            }
-        };
+        inner.only_reads(question)?;
         inner
             .conn
             .execute_batch("BEGIN TRANSACTION READ ONLY")
             .map_err(|error| StoreError::engine("begin", &error))?;
-        let answer = fetch(&inner.conn, question);
-        // The transaction may have been ended by an error or by the statement itself.
+        let bytes = inner.memory;
+        let answer = inner.answer(question, |error| {
+            let message = message_of(error);
+            if out_of_memory(&message) {
+                StoreError::Memory { bytes }
+            } else if refused(&message) {
+                StoreError::Statement { message }
+            } else {
+                StoreError::Run { message }
+            }
+        });
+        // The transaction may have been ended by an error.
         let _ = inner.conn.execute_batch("ROLLBACK");
-        let (schema, batches) = answer.map_err(|error| told(&error))?;
-        answer_of(&schema, &batches)
+        answer
     }
 }
 
@@ -109,8 +124,142 @@ impl Inner {
         }
         self.shut = true;
         self.conn
-            .execute_batch("SET enable_external_access = false; SET lock_configuration = true")
+            .execute_batch(
+                "SET allow_persistent_secrets = false;
+                 SET allow_community_extensions = false;
+                 SET autoinstall_known_extensions = false;
+                 SET enable_external_access = false;
+                 SET lock_configuration = true",
+            )
             .map_err(|error| StoreError::engine("shut off access to files", &error))
+    }
+
+    /// Refuses all but one statement that reads. DuckDB's own parser decides: it writes down
+    /// statements that read, and no others.
+    fn only_reads(&self, question: &str) -> Result<(), StoreError> {
+        #[derive(Deserialize)]
+        struct Parsed {
+            error: bool,
+            error_type: Option<String>,
+            statements: Option<Vec<IgnoredAny>>,
+        }
+        let failed = |message| StoreError::Engine {
+            doing: "read the question".to_owned(),
+            message,
+        };
+        let explained = explained(question);
+        let told: String = self
+            .conn
+            .query_row(
+                "SELECT CAST(json_serialize_sql($1) AS VARCHAR)",
+                [explained.unwrap_or(question)],
+                |row| row.get(0),
+            )
+            .map_err(|error| failed(message_of(&error)))?;
+        let parsed: Parsed = serde_json::from_str(&told).map_err(|e| failed(e.to_string()))?;
+        let no_sql = matches!(parsed.error_type.as_deref(), Some("parser" | "syntax"));
+        match parsed.statements.map(|all| all.len()) {
+            Some(1) => Ok(()),
+            Some(statements) if statements > 1 => Err(StoreError::Several { statements }),
+            Some(_) => Err(StoreError::NotReading),
+            // What is no SQL is told best when it is prepared, which does not run it.
+            None if parsed.error && no_sql && explained.is_none() => Ok(()),
+            None => Err(StoreError::NotReading),
+        }
+    }
+
+    /// Runs a statement that reads, within the bounds.
+    fn answer(
+        &self,
+        sql: &str,
+        told: impl Fn(&duckdb::Error) -> StoreError,
+    ) -> Result<Answer, StoreError> {
+        let most = self.memory.map(|bytes| bytes / 4);
+        let (found, over) = within(&self.conn, self.time, |over| {
+            let mut statement = self.conn.prepare(sql).map_err(|error| told(&error))?;
+            if statement.parameter_count() > 0 {
+                let message = "a question has no parameters: write the values into it".to_owned();
+                return Err(StoreError::Statement { message });
+            }
+            let schema = statement
+                .stream_arrow([])
+                .map_err(|error| told(&error))?
+                .get_schema();
+            let columns = schema.fields().iter().map(|f| f.name().clone()).collect();
+            let mut taken = Taken {
+                answer: Answer {
+                    columns,
+                    rows: Vec::new(),
+                },
+                bytes: 0,
+            };
+            while let Some(array) = statement.step().map_err(|error| told(&error))? {
+                taken.take(&RecordBatch::from(&array))?;
+                if let Some(most) = most.filter(|most| taken.bytes > *most) {
+                    return Err(StoreError::TooLong { most });
+                }
+                if over.load(Ordering::Relaxed) {
+                    break;
+                }
+            }
+            Ok(taken.answer)
+        });
+        match self.time {
+            Some(time) if over => Err(StoreError::Time { time }),
+            _ => found,
+        }
+    }
+}
+
+/// The statement that an EXPLAIN explains.
+fn explained(question: &str) -> Option<&str> {
+    let word = |text: &'_ str, word: &str| -> bool {
+        text.get(..word.len())
+            .is_some_and(|start| start.eq_ignore_ascii_case(word))
+            && text[word.len()..].starts_with(char::is_whitespace)
+    };
+    if !word(question, "explain") {
+        return None;
+    }
+    let rest = question["explain".len()..].trim_start();
+    if word(rest, "analyze") {
+        return Some(rest["analyze".len()..].trim_start());
+    }
+    Some(rest)
+}
+
+/// Rows taken so far, and about how much room they take.
+struct Taken {
+    answer: Answer,
+    bytes: u64,
+}
+
+impl Taken {
+    fn take(&mut self, batch: &RecordBatch) -> Result<(), StoreError> {
+        for row in 0..batch.num_rows() {
+            let cells = batch
+                .columns()
+                .iter()
+                .zip(&self.answer.columns)
+                .map(|(array, name)| {
+                    cell(array, row).map_err(|error| StoreError::Run {
+                        message: format!(
+                            "column {name} cannot be shown as it is; cast it to VARCHAR\n{error}"
+                        ),
+                    })
+                })
+                .collect::<Result<Vec<_>, _>>()?;
+            self.bytes += size_of::<Vec<Cell>>() as u64;
+            for cell in &cells {
+                let text = match cell {
+                    Cell::Text(text) => text.len(),
+                    _ => 0,
+                };
+                self.bytes += (size_of::<Cell>() + text) as u64;
+            }
+            self.answer.rows.push(cells);
+        }
+        Ok(())
     }
 }
 
@@ -139,24 +288,6 @@ pub(crate) fn no_such(name: &str) -> StoreError {
         name: name.to_owned(),
         nearest: nearest(name, known).map(str::to_owned),
     }
-}
-
-fn answer_of(schema: &SchemaRef, batches: &[RecordBatch]) -> Result<Answer, StoreError> {
-    let columns: Vec<String> = schema.fields().iter().map(|f| f.name().clone()).collect();
-    let mut rows = Vec::new();
-    for batch in batches {
-        for row in 0..batch.num_rows() {
-            let cells = batch.columns().iter().zip(&columns).map(|(array, name)| {
-                cell(array, row).map_err(|error| StoreError::Run {
-                    message: format!(
-                        "column {name} cannot be shown as it is; cast it to VARCHAR\n{error}"
-                    ),
-                })
-            });
-            rows.push(cells.collect::<Result<_, _>>()?);
-        }
-    }
-    Ok(Answer { columns, rows })
 }
 
 fn cell(array: &ArrayRef, row: usize) -> Result<Cell, ArrowError> {

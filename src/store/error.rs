@@ -4,9 +4,11 @@
 //! only, and its [`Trouble`]s. Never: exit codes, printing.
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use thiserror::Error;
 
+use crate::quantity::size::size_words;
 use crate::quantity::trouble::{Place, Trouble};
 use crate::register::RegisterError;
 
@@ -46,6 +48,21 @@ pub enum StoreError {
         expected: String,
         found: String,
     },
+    /// A statement of the user's that does more than read.
+    #[error("the statement does more than read")]
+    NotReading,
+    /// More than one statement.
+    #[error("{statements} statements where one is asked")]
+    Several { statements: usize },
+    /// The tables, or a question about them, need more memory than there is for them.
+    #[error("out of memory")]
+    Memory { bytes: Option<u64> },
+    /// An answer that takes more memory than there is for it.
+    #[error("the answer takes more than {most} bytes")]
+    TooLong { most: u64 },
+    /// A question that took too long.
+    #[error("the question took longer than {time:?}")]
+    Time { time: Duration },
     /// A statement of the user's that DuckDB does not understand or may not run.
     #[error("{message}")]
     Statement { message: String },
@@ -66,6 +83,8 @@ pub enum StoreFault {
     Use,
     Data,
     Io,
+    /// There is an answer, but not within the bounds.
+    NoAnswer,
 }
 
 impl StoreError {
@@ -78,9 +97,13 @@ impl StoreError {
     }
 
     pub(crate) fn engine(doing: impl Into<String>, error: &duckdb::Error) -> Self {
+        let message = message_of(error);
+        if out_of_memory(&message) {
+            return StoreError::Memory { bytes: None };
+        }
         StoreError::Engine {
             doing: doing.into(),
-            message: message_of(error),
+            message,
         }
     }
 
@@ -89,7 +112,12 @@ impl StoreError {
         match self {
             StoreError::Register(error) if error.is_io() => StoreFault::Io,
             StoreError::Io { .. } => StoreFault::Io,
-            StoreError::Statement { .. }
+            StoreError::Memory { .. } | StoreError::TooLong { .. } | StoreError::Time { .. } => {
+                StoreFault::NoAnswer
+            }
+            StoreError::NotReading
+            | StoreError::Several { .. }
+            | StoreError::Statement { .. }
             | StoreError::NoSuchQuery { .. }
             | StoreError::NotAStore(_) => StoreFault::Use,
             _ => StoreFault::Data,
@@ -137,10 +165,57 @@ impl StoreError {
                 )
                 .because(format!("Expected {expected}, found {found}.")),
             ],
+            StoreError::NotReading => vec![
+                Trouble::error(
+                    "statement",
+                    "a question only reads: it cannot change anything",
+                )
+                .because(
+                    "It begins with SELECT, FROM, WITH, VALUES, DESCRIBE, SUMMARIZE or EXPLAIN.",
+                )
+                .cured_by(LISTED),
+            ],
+            StoreError::Several { statements } => vec![
+                Trouble::error(
+                    "statement",
+                    format!("a question is one statement, and these are {statements}"),
+                )
+                .cured_by("ask them one at a time"),
+            ],
+            StoreError::Memory { bytes } => {
+                let what = match bytes {
+                    Some(bytes) => {
+                        format!("the question needs more memory than {}", size_words(*bytes))
+                    }
+                    None => "the tables need more memory than there is for them".to_owned(),
+                };
+                vec![
+                    Trouble::error("memory", what)
+                        .cured_by("ask for fewer rows or columns, or in smaller steps;")
+                        .cured_by("a question is given more with: wearbook query --memory"),
+                ]
+            }
+            StoreError::TooLong { most } => vec![
+                Trouble::error(
+                    "memory",
+                    format!("the answer takes more memory than {}", size_words(*most)),
+                )
+                .because("An answer may take a quarter of what the question may.")
+                .cured_by("ask for fewer rows or columns (LIMIT, WHERE), or sum them up;")
+                .cured_by("whole tables are written to files by: wearbook export;")
+                .cured_by("a question is given more with: wearbook query --memory"),
+            ],
+            StoreError::Time { time } => vec![
+                Trouble::error(
+                    "time",
+                    format!("the question took longer than {} s", time.as_secs()),
+                )
+                .cured_by("ask for less, or give it longer with --time-limit"),
+            ],
             StoreError::Statement { message } => vec![
                 Trouble::error("statement", headline(message))
                     .because_all(rest(message))
-                    .cured_by("tables and columns are listed by: wearbook query --list"),
+                    .cured_by(LISTED),
             ],
             StoreError::Run { message } => {
                 vec![Trouble::error("statement", headline(message)).because_all(rest(message))]
@@ -159,6 +234,8 @@ impl StoreError {
         }
     }
 }
+
+const LISTED: &str = "tables and columns are listed by: wearbook query --list";
 
 trait BecauseAll {
     fn because_all(self, text: String) -> Self;
@@ -207,6 +284,11 @@ pub(crate) fn message_of(error: &duckdb::Error) -> String {
         duckdb::Error::DuckDBFailure(_, Some(message)) => message.clone(),
         other => other.to_string(),
     }
+}
+
+/// Whether DuckDB's message says that its memory did not suffice.
+pub(crate) fn out_of_memory(message: &str) -> bool {
+    message.starts_with("Out of Memory Error")
 }
 
 /// Why a file could not be written, without the name it had while it was written.

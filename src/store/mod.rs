@@ -9,6 +9,7 @@
 //! moment those lines tell of: nothing is known beyond it. Without a date it takes all.
 
 mod ask;
+mod bounds;
 mod catalogue;
 mod cursor;
 mod error;
@@ -22,13 +23,16 @@ mod verify;
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::time::Duration;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
+use duckdb::Connection;
 use duckdb::types::{TimeUnit, Value};
-use duckdb::{Config, Connection};
+use tempfile::TempDir;
 
 pub use ask::{Answer, Cell};
+pub use bounds::Bounds;
 pub use catalogue::{Header, QUERIES, Query, Table, tables};
 pub use error::{StoreError, StoreFault};
 pub use files::ExportKind;
@@ -42,6 +46,7 @@ use crate::life::{LifeRow, RenewalCost};
 use crate::quantity::time::end_of_day;
 use crate::quantity::trouble::Trouble;
 use crate::register::{FILE_NAME, Register};
+use bounds::{Bounded, connect};
 use load::Source;
 
 /// How to open a store.
@@ -49,6 +54,8 @@ use load::Source;
 pub struct Options {
     /// Keep the tables in this DuckDB file too; a store kept there before is replaced.
     pub keep: Option<PathBuf>,
+    /// What it and the questions to it may take.
+    pub bounds: Bounds,
 }
 
 /// The last line of a book: whoever knows it can tell whether the book was changed.
@@ -76,6 +83,11 @@ pub struct Store {
 /// The connection and what was done with it: one thread at a time.
 struct Inner {
     conn: Connection,
+    /// What does not fit into memory; after the connection, which must be closed first.
+    _spill: Option<TempDir>,
+    /// Bytes the database may take, where that is bounded.
+    memory: Option<u64>,
+    time: Option<Duration>,
     as_of: DateTime<Utc>,
     /// Queries whose tables are made.
     made: BTreeSet<&'static str>,
@@ -98,7 +110,11 @@ impl Store {
         let ledgers = read_registers(&ledger_folders(folders).map_err(no_folder)?)?;
         registers::agree(&ledgers)?;
         let sources = sources(&ledgers)?;
-        let conn = connect()?;
+        let Bounded {
+            conn,
+            memory,
+            spill,
+        } = connect(&options.bounds)?;
         let (checked, troubles) = load::load(&conn, &sources)?;
         let shared_tags = registers::shared_tags(&ledgers);
         load::make_views(&conn, &machine_expression(&shared_tags))?;
@@ -121,6 +137,9 @@ impl Store {
         let as_of = last.or(bound).unwrap_or(DateTime::UNIX_EPOCH);
         let mut inner = Inner {
             conn,
+            _spill: spill,
+            memory,
+            time: options.bounds.time,
             as_of,
             made: BTreeSet::new(),
             shut: false,
@@ -287,13 +306,6 @@ impl Inner {
     fn make_all(&mut self) -> Result<(), StoreError> {
         QUERIES.iter().try_for_each(|query| self.make(query.name))
     }
-}
-
-fn connect() -> Result<Connection, StoreError> {
-    Config::default()
-        .enable_autoload_extension(false)
-        .and_then(Connection::open_in_memory_with_flags)
-        .map_err(|error| StoreError::engine("start", &error))
 }
 
 fn read_registers(folders: &[PathBuf]) -> Result<Vec<Ledger>, StoreError> {

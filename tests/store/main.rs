@@ -8,4 +8,5 @@ mod loading;
 mod naive;
 mod plants;
 mod queries;
+mod questions;
 mod rows;
