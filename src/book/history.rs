@@ -1,62 +1,108 @@
 //! What was recorded about one slot: what holds, and what was withdrawn.
 //!
-//! In: a ledger, a slot, a moment. Out: entries in the order of happening. Never: usage
-//! (that is the store's).
+//! In: a ledger, surveyed; a slot; a moment. Out: entries in the order of happening. Never:
+//! usage (that is the store's).
 
 use std::collections::BTreeSet;
 
 use chrono::{DateTime, Utc};
 
 use super::entry::{Entry, SlotName};
-use super::ledger::{Ledger, Placed, order};
+use super::error::BookError;
+use super::fact::Fact;
+use super::parse::parse_line;
+use super::sha::Sha;
+use super::survey::Survey;
+
+/// An entry and where it stands.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Told {
+    pub entry: Entry,
+    pub sha: Sha,
+    /// The book within its ledger: `books/NAME.jsonl`.
+    pub file: String,
+    pub line: usize,
+}
 
 /// One entry about a slot.
-#[derive(Debug, Clone, Copy)]
-pub struct SlotEntry<'a> {
-    pub placed: Placed<'a>,
+#[derive(Debug, Clone, PartialEq)]
+pub struct SlotEntry {
+    pub told: Told,
     /// The line that withdrew it.
-    pub withdrawn: Option<Placed<'a>>,
+    pub withdrawn: Option<Told>,
 }
 
 /// Every entry about a slot, withdrawn or not, in the order of happening, as the ledger
 /// stood at a moment: entries and withdrawals count by `time` and by `logged`.
-pub fn slot_entries<'a>(
-    ledger: &'a Ledger,
+///
+/// Errors: a book that can no longer be read as it was surveyed.
+pub fn slot_entries(
+    survey: &Survey,
     machine: &str,
     slot: &SlotName,
     as_of: DateTime<Utc>,
-) -> Vec<SlotEntry<'a>> {
-    let counts = |entry: &Entry| entry.time <= as_of && entry.logged <= as_of;
-    let about = |entry: &Entry| {
-        entry.machine.as_deref() == Some(machine) && entry.event.slot() == Some(slot)
+) -> Result<Vec<SlotEntry>, BookError> {
+    let as_of = as_of.timestamp();
+    let counts = |fact: &Fact| fact.time <= as_of && fact.logged <= as_of;
+    let known = |text: &str| survey.names.known(text);
+    let key = (
+        known(machine),
+        known(&slot.component),
+        known(&slot.position),
+    );
+    let (Some(machine), Some(component), Some(position)) = key else {
+        return Ok(Vec::new());
     };
-    let mut found: Vec<SlotEntry<'a>> = ledger
-        .lines()
-        .filter(|placed| counts(placed.entry) && about(placed.entry))
-        .map(|placed| SlotEntry {
-            placed,
-            withdrawn: None,
-        })
+    let Some(slot) = survey.names.known_slot((machine, component, position)) else {
+        return Ok(Vec::new());
+    };
+    let mut places: Vec<usize> = survey
+        .facts
+        .iter()
+        .enumerate()
+        .filter(|(_, fact)| fact.slot() == Some(slot) && counts(fact))
+        .map(|(place, _)| place)
         .collect();
-    found.sort_by_key(|one| order(&one.placed));
-    let by = ledger.withdrawals(counts);
-    for one in &mut found {
-        one.withdrawn = by.get(&one.placed.sha).copied();
-    }
-    found
+    places.sort_by_key(|place| {
+        let fact = &survey.facts[*place];
+        (fact.time, fact.logged, *place)
+    });
+    let gone = survey.withdrawn_by_those(counts);
+    let entry = |place: usize| {
+        let by = gone.get(&place).map(|by| told(survey, *by)).transpose()?;
+        Ok(SlotEntry {
+            told: told(survey, place)?,
+            withdrawn: by,
+        })
+    };
+    places.into_iter().map(entry).collect()
 }
 
-/// Slots (machine, slot) that entries are about and the register does not know, by name.
-pub fn slots_beside_register(ledger: &Ledger) -> BTreeSet<(String, String, String)> {
-    let mut found = BTreeSet::new();
-    for placed in ledger.lines() {
-        let (Some(machine), Some(slot)) = (&placed.entry.machine, placed.entry.event.slot()) else {
-            continue;
-        };
-        let (component, position) = (&slot.component, &slot.position);
-        if ledger.register.slot(machine, component, position).is_none() {
-            found.insert((machine.clone(), component.clone(), position.clone()));
-        }
+fn told(survey: &Survey, place: usize) -> Result<Told, BookError> {
+    let fact = &survey.facts[place];
+    let file = survey.books[fact.book as usize].file.clone();
+    let text = survey.text(fact);
+    let sha = survey.shas[place];
+    match parse_line(&text) {
+        Ok((_, entry)) if Sha::of(&text) == sha => Ok(Told {
+            entry,
+            sha,
+            file,
+            line: fact.line as usize,
+        }),
+        _ => Err(BookError::ChangedMeanwhile { file }),
     }
-    found
+}
+
+/// Slots (machine, component, position) that entries are about and the register does not
+/// know, by name.
+pub fn slots_beside_register(survey: &Survey) -> BTreeSet<(String, String, String)> {
+    let text = |id| survey.names.text(id).to_owned();
+    let slots = survey.names.slots.iter();
+    slots
+        .map(|(machine, component, position)| (text(*machine), text(*component), text(*position)))
+        .filter(|(machine, component, position)| {
+            survey.register.slot(machine, component, position).is_none()
+        })
+        .collect()
 }

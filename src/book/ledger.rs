@@ -1,9 +1,8 @@
 //! A ledger folder, read: its register, its books, and what is wrong with them.
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 
-use chrono::{DateTime, Utc};
 use rayon::prelude::*;
 
 use super::chain::{Chain, read_chain};
@@ -170,7 +169,14 @@ impl Ledger {
     /// Every line in the order of happening: `time`, then `logged`, then book and line.
     fn in_time(&self) -> Vec<Placed<'_>> {
         let mut all: Vec<Placed<'_>> = self.lines().collect();
-        all.sort_by_key(order);
+        all.sort_by_key(|placed| {
+            (
+                placed.entry.time,
+                placed.entry.logged,
+                placed.book,
+                placed.line,
+            )
+        });
         all
     }
 
@@ -188,24 +194,16 @@ impl Ledger {
 
     /// The names of all lines that are withdrawn.
     pub fn withdrawn(&self) -> HashSet<Sha> {
-        self.withdrawals(|_| true).into_keys().collect()
-    }
-
-    /// What is withdrawn by the lines that count, each with the first line that does it in
-    /// the order of happening.
-    pub(super) fn withdrawals(&self, counts: impl Fn(&Entry) -> bool) -> HashMap<Sha, Placed<'_>> {
-        let mut named: Vec<(&str, Placed<'_>)> = self
+        let named: Vec<&str> = self
             .lines()
-            .filter(|placed| counts(placed.entry))
             .filter_map(|placed| match &placed.entry.event {
-                Event::Withdrawn { entry_sha, .. } => Some((entry_sha.as_str(), placed)),
+                Event::Withdrawn { entry_sha, .. } => Some(entry_sha.as_str()),
                 _ => None,
             })
             .collect();
         if named.is_empty() {
-            return HashMap::new();
+            return HashSet::new();
         }
-        named.sort_by_key(|(_, placed)| order(placed));
         let mut lines: Vec<(Sha, bool)> = self
             .books
             .iter()
@@ -224,13 +222,7 @@ impl Ledger {
                 _ => None,
             }
         };
-        let mut by = HashMap::new();
-        for (digits, placed) in named {
-            if let Some(sha) = find(digits) {
-                by.entry(sha).or_insert(placed);
-            }
-        }
-        by
+        named.into_iter().filter_map(find).collect()
     }
 
     /// What keeps the ledger from being relied on: faults of the register, broken
@@ -308,12 +300,6 @@ pub(super) fn copied(file: &str, other: &str) -> Trouble {
         .in_file(file)
         .because("Both begin with the same line, so every entry would count twice.")
         .cured_by("take the shorter of the two out of the folder")
-}
-
-/// Entries follow one another by `time`, then `logged`, then book and line.
-pub(super) fn order(placed: &Placed<'_>) -> (DateTime<Utc>, DateTime<Utc>, usize, usize) {
-    let entry = placed.entry;
-    (entry.time, entry.logged, placed.book, placed.line)
 }
 
 /// First lines and withdrawals stand for ever.

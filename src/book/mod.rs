@@ -45,7 +45,7 @@ pub use entry::{
 };
 pub use error::{BookError, Refusal, chain_trouble, conflict_trouble, line_trouble, place_of};
 pub use fleet::{Together, ledger_folders, ledger_names};
-pub use history::{SlotEntry, slot_entries, slots_beside_register};
+pub use history::{SlotEntry, Told, slot_entries, slots_beside_register};
 pub use ledger::{BOOKS, Book, Ledger, Placed, book_files};
 pub use line_fault::{LineFault, LineFaultKind};
 pub use merge::{Merge, MergeHow, Merged, Merging, merge};

@@ -230,11 +230,19 @@ impl Survey {
     /// Which line withdraws which, by their places; and withdrawals that name no line,
     /// several, or one that cannot be withdrawn stand for none.
     pub(super) fn withdrawn_by(&self) -> HashMap<usize, usize> {
+        self.withdrawn_by_those(|_| true)
+    }
+
+    /// As [`Survey::withdrawn_by`]; only lines that count withdraw.
+    pub(super) fn withdrawn_by_those(
+        &self,
+        counts: impl Fn(&Fact) -> bool,
+    ) -> HashMap<usize, usize> {
         let mut all: Vec<(i64, i64, usize)> = self
             .facts
             .iter()
             .enumerate()
-            .filter(|(_, fact)| matches!(fact.what, What::Withdrawn { .. }))
+            .filter(|(_, fact)| matches!(fact.what, What::Withdrawn { .. }) && counts(fact))
             .map(|(n, fact)| (fact.time, fact.logged, n))
             .collect();
         if all.is_empty() {

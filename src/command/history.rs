@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 
 use super::select::folders;
 use super::{CommandError, Fault, Format, Outcome, Ui};
-use crate::book::{self, SlotName, slot_entries, slots_beside_register};
+use crate::book::{SlotName, Survey, slot_entries, slots_beside_register};
 use crate::quantity::nearest;
 use crate::quantity::trouble::Trouble;
 use crate::store::{Ledger, Options, Store};
@@ -39,20 +39,19 @@ pub fn run(args: &HistoryArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     }
     let mut ledgers = Vec::new();
     for ledger in store.ledgers() {
-        ledgers.push((ledger, book::Ledger::read(&ledger.folder)?));
+        ledgers.push((ledger, Survey::read(&ledger.folder)?));
     }
     let slots: Vec<Slot<'_>> = ledgers
         .iter()
-        .flat_map(|(ledger, read)| slots_of(&store, ledger, read))
+        .flat_map(|(ledger, survey)| slots_of(&store, ledger, survey))
         .collect();
     let slot = find(&args.slot, &slots)?;
-    // The slot was found in one of them.
-    let read = ledgers
-        .iter()
-        .find(|(ledger, _)| ledger.name == slot.ledger.name);
-    let entries = read.map_or_else(Vec::new, |(_, read)| {
-        slot_entries(read, &slot.tag, &slot.name, store.as_of())
-    });
+    let mut entries = Vec::new();
+    for (ledger, survey) in &ledgers {
+        if ledger.name == slot.ledger.name {
+            entries = slot_entries(survey, &slot.tag, &slot.name, store.as_of())?;
+        }
+    }
     let register = &slot.ledger.register;
     let component = register.component(&slot.name.component);
     let meter = component.map(|c| c.usage.clone()).unwrap_or_default();
@@ -67,7 +66,6 @@ pub fn run(args: &HistoryArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         1 => String::new(),
         _ => format!("{}/", slot.ledger.name),
     };
-    let books = read.map_or(&[][..], |(_, read)| &read.books);
     let view = HistoryView::new(&Facts {
         machine: &slot.machine,
         slot: &slot.name,
@@ -79,7 +77,7 @@ pub fn run(args: &HistoryArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         stays: &stays,
         usage: &|time| meters.usage(&slot.machine, &meter, time),
         extrapolated: &|time| meters.extrapolated(&slot.machine, &meter, time),
-        file: &|book| format!("{prefix}{}", books[book].file),
+        prefix: &prefix,
     });
     let strike = ui.strikes();
     let text = args
@@ -131,7 +129,7 @@ fn squeezed(text: &str) -> String {
 }
 
 /// Those of the layouts in their order, then those that only entries know.
-fn slots_of<'a>(store: &Store, ledger: &'a Ledger, read: &book::Ledger) -> Vec<Slot<'a>> {
+fn slots_of<'a>(store: &Store, ledger: &'a Ledger, survey: &Survey) -> Vec<Slot<'a>> {
     let slot = |tag: &str, component: &str, position: &str| Slot {
         ledger,
         tag: tag.to_owned(),
@@ -147,7 +145,7 @@ fn slots_of<'a>(store: &Store, ledger: &'a Ledger, read: &book::Ledger) -> Vec<S
             slots.push(slot(&machine.tag, known.component, known.position));
         }
     }
-    for (tag, component, position) in slots_beside_register(read) {
+    for (tag, component, position) in slots_beside_register(survey) {
         slots.push(slot(&tag, &component, &position));
     }
     slots

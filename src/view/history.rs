@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::history_words::{Row, details, withdrawn_words};
 use super::table::{Align, Table, cell, csv_text};
-use crate::book::{Age, Entry, Event, Placed, SlotEntry, SlotName};
+use crate::book::{Age, Entry, Event, SlotEntry, SlotName, Told};
 use crate::quantity::text::one_line;
 use crate::quantity::time::{day, format_utc, show};
 use crate::quantity::{counted, thousands};
@@ -25,13 +25,13 @@ pub struct Facts<'a> {
     /// The moment the ledger is taken at; `None` where it has no entries.
     pub as_of: Option<DateTime<Utc>>,
     pub zone: Tz,
-    pub entries: &'a [SlotEntry<'a>],
+    pub entries: &'a [SlotEntry],
     pub stays: &'a [SlotStay],
     /// Usage of the machine at a moment, and whether it lies beyond the readings.
     pub usage: &'a dyn Fn(DateTime<Utc>) -> Option<f64>,
     pub extrapolated: &'a dyn Fn(DateTime<Utc>) -> bool,
-    /// The file of a book.
-    pub file: &'a dyn Fn(usize) -> String,
+    /// What goes before the names of books.
+    pub prefix: &'a str,
 }
 
 /// One slot's story. Usages in `unit`; unknown is null.
@@ -166,8 +166,8 @@ impl HistoryView {
             .entries
             .iter()
             .filter_map(|one| {
-                let age = one.placed.entry.event.item()?.age.usage();
-                Some((one.placed.sha.to_string(), age))
+                let age = one.told.entry.event.item()?.age.usage();
+                Some((one.told.sha.to_string(), age))
             })
             .collect();
         let stays = facts.stays.iter().map(|stay| {
@@ -398,13 +398,15 @@ impl HistoryView {
     }
 }
 
-fn entry(facts: &Facts<'_>, one: &SlotEntry<'_>) -> EntryView {
-    let Placed {
+fn entry(facts: &Facts<'_>, one: &SlotEntry) -> EntryView {
+    let Told {
         entry,
         sha,
-        book,
+        file,
         line,
-    } = one.placed;
+    } = &one.told;
+    let book = |file: &str| format!("{}{file}", facts.prefix);
+    let by = one.withdrawn.as_ref();
     let (item, end) = (entry.event.item(), entry.event.ending());
     let mut view = EntryView {
         entry: entry.event.kind().word(),
@@ -433,24 +435,23 @@ fn entry(facts: &Facts<'_>, one: &SlotEntry<'_>) -> EntryView {
         note: entry.note.clone(),
         source: entry.source.as_ref().map(ToString::to_string),
         sha: sha.to_string(),
-        book: (facts.file)(book),
-        line,
-        withdrawn: one.withdrawn.map(|by| WithdrawnView {
+        book: book(file),
+        line: *line,
+        withdrawn: by.map(|by| WithdrawnView {
             time: format_utc(by.entry.time),
             logged: format_utc(by.entry.logged),
             who: by.entry.who.clone(),
-            why: why(by.entry).to_owned(),
+            why: why(&by.entry).to_owned(),
             sha: by.sha.to_string(),
-            book: (facts.file)(by.book),
+            book: book(&by.file),
             line: by.line,
         }),
         row: Row {
             time: show(entry.time, facts.zone),
             logged: show(entry.logged, facts.zone),
             what: details(entry, facts.unit.unwrap_or_default()),
-            withdrawn: one
-                .withdrawn
-                .map(|by| withdrawn_words(&by, why(by.entry), facts.zone))
+            withdrawn: by
+                .map(|by| withdrawn_words(&by.entry, why(&by.entry), facts.zone))
                 .unwrap_or_default(),
         },
     };

@@ -2,7 +2,7 @@
 
 use chrono_tz::Tz;
 
-use crate::book::{Age, Ending, Entry, Event, Item, Placed};
+use crate::book::{Age, Ending, Entry, Event, Item};
 use crate::quantity::time::show;
 
 /// Cells of a row.
@@ -89,7 +89,7 @@ fn end_words(end: &Ending) -> String {
 }
 
 /// Who withdrew an entry, when, and why.
-pub(super) fn withdrawn_words(by: &Placed<'_>, why: &str, zone: Tz) -> String {
-    let when = show(by.entry.time, zone);
-    format!("withdrawn by {} on {when}: {why}", by.entry.who)
+pub(super) fn withdrawn_words(by: &Entry, why: &str, zone: Tz) -> String {
+    let when = show(by.time, zone);
+    format!("withdrawn by {} on {when}: {why}", by.who)
 }

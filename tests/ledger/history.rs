@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 use wearbook::book::{
-    Age, Appender, Entry, Event, Finding, Item, Ledger, SlotEntry, Source, slot_entries,
+    Age, Appender, Entry, Event, Finding, Item, SlotEntry, SlotName, Source, Survey, slot_entries,
     slots_beside_register,
 };
 use wearbook::quantity::Number;
@@ -73,24 +73,23 @@ fn story() -> (Bench, Vec<String>) {
     (bench, shas)
 }
 
-fn lines(entries: &[SlotEntry<'_>]) -> Vec<(usize, bool)> {
-    let line = |one: &SlotEntry<'_>| (one.placed.line, one.withdrawn.is_some());
+fn told(survey: &Survey, machine: &str, name: &SlotName, as_of: DateTime<Utc>) -> Vec<SlotEntry> {
+    slot_entries(survey, machine, name, as_of).expect("read")
+}
+
+fn lines(entries: &[SlotEntry]) -> Vec<(usize, bool)> {
+    let line = |one: &SlotEntry| (one.told.line, one.withdrawn.is_some());
     entries.iter().map(line).collect()
 }
 
-fn as_of(ledger: &Ledger, time: DateTime<Utc>) -> Vec<(usize, bool)> {
-    lines(&slot_entries(
-        ledger,
-        "H-01",
-        &slot("packing-set", "P1"),
-        time,
-    ))
+fn as_of(survey: &Survey, time: DateTime<Utc>) -> Vec<(usize, bool)> {
+    lines(&told(survey, "H-01", &slot("packing-set", "P1"), time))
 }
 
 #[test]
 fn entries_count_as_the_ledger_stood() {
     let (bench, _) = story();
-    let ledger = Ledger::read(bench.folder()).expect("read");
+    let ledger = Survey::read(bench.folder()).expect("read");
     // The first line opens the book.
     assert_eq!(as_of(&ledger, now()), [(2, false), (5, true), (6, false)]);
     // Before the withdrawal the inspection held.
@@ -112,14 +111,14 @@ fn late_entries_stand_where_they_happened() {
         ..inspected(50, "P1")
     };
     record(&bench, "office", &[late]);
-    let ledger = Ledger::read(bench.folder()).expect("read");
-    let found = slot_entries(&ledger, "H-01", &slot("packing-set", "P1"), now());
+    let ledger = Survey::read(bench.folder()).expect("read");
+    let found = told(&ledger, "H-01", &slot("packing-set", "P1"), now());
     let hours: Vec<i64> = found
         .iter()
-        .map(|one| (one.placed.entry.time - at(0)).num_hours())
+        .map(|one| (one.told.entry.time - at(0)).num_hours())
         .collect();
     assert_eq!(hours, [0, 50, 100, 200]);
-    assert!(slot_entries(&ledger, "H-02", &slot("packing-set", "P1"), now()).is_empty());
+    assert!(told(&ledger, "H-02", &slot("packing-set", "P1"), now()).is_empty());
 }
 
 fn stay(shas: &[String], from: usize, to: Option<usize>, usage: Option<f64>) -> SlotStay {
@@ -143,9 +142,9 @@ fn stay(shas: &[String], from: usize, to: Option<usize>, usage: Option<f64>) -> 
 }
 
 fn view(bench: &Bench, shas: &[String]) -> HistoryView {
-    let ledger = Ledger::read(bench.folder()).expect("read");
+    let ledger = Survey::read(bench.folder()).expect("read");
     let name = slot("packing-set", "P1");
-    let entries = slot_entries(&ledger, "H-01", &name, now());
+    let entries = told(&ledger, "H-01", &name, now());
     let hours = |time: DateTime<Utc>| (time - at(0)).num_hours() as f64;
     HistoryView::new(&Facts {
         machine: "H-01",
@@ -161,7 +160,7 @@ fn view(bench: &Bench, shas: &[String]) -> HistoryView {
         ],
         usage: &|time| (time >= at(1)).then(|| 100.0 + hours(time)),
         extrapolated: &|time| time > at(150),
-        file: &|book| ledger.books[book].file.clone(),
+        prefix: "",
     })
 }
 
