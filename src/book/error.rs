@@ -133,7 +133,7 @@ impl BookError {
                 Trouble::error("busy", "another program is recording in this ledger")
                     .in_file(file.clone())
                     .because(match waited.as_secs_f64() {
-                        none if none == 0.0 => "Its lock is held.".to_owned(),
+                        0.0 => "Its lock is held.".to_owned(),
                         seconds => format!("Its lock was held for {seconds:.0} s."),
                     })
                     .because("Nothing was recorded.")
