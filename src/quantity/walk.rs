@@ -468,7 +468,8 @@ fn number_value<K: From<FormFault>>(
     })
 }
 
-fn text_value<K: From<FormFault>>(
+/// A text: not empty, no blanks at its ends, no control characters.
+pub fn text_value<K: From<FormFault>>(
     walk: &mut Walk<'_, K>,
     key: &str,
     value: &Spanned<DeValue<'_>>,
@@ -492,7 +493,8 @@ fn text_value<K: From<FormFault>>(
     })
 }
 
-fn wrong_type<K: From<FormFault>>(
+/// Notes a value of another type than it should be.
+pub fn wrong_type<K: From<FormFault>>(
     walk: &mut Walk<'_, K>,
     key: &str,
     expected: &'static str,
