@@ -15,7 +15,7 @@
 //! | [`register`] | `plant.toml`: what the plant has, with its limits, parts and rates |
 //! | [`book`] | kinds of entry, the chain, reading, appending, withdrawing, torn tails |
 //! | [`store`] | DuckDB: books loaded, `queries/` run, typed rows back |
-//! | [`intake`] | files of other shapes to checked lives |
+//! | [`intake`] | files of other shapes to checked lives, and by a map to entries |
 //! | [`life`] | what a life is: entry age, window, outcome, mode; a checked sample |
 //! | [`model`] | distributions, likelihood, limits, posterior, ranks |
 //! | [`recurrence`] | repairable view: mean cumulative function, trend tests, power law |

@@ -1,6 +1,7 @@
 //! Appending to a book: lock, look what others wrote, check, write one whole line
 //! each, sync; then, and only then, report.
 
+use std::borrow::Borrow;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
@@ -26,8 +27,8 @@ use crate::register::{Register, RegisterError};
 pub struct Appender {
     folder: PathBuf,
     book: String,
-    register: Register,
-    state: State,
+    pub(super) register: Register,
+    pub(super) state: State,
     tails: Vec<Tail>,
     set_aside: Vec<SetAside>,
     disk: Box<dyn Disk>,
@@ -181,9 +182,10 @@ impl Appender {
     ) -> Result<Vec<String>, BookError> {
         let before = self.state.len();
         let who = entries.first().map_or("", |entry| &entry.who);
-        let lines = self.check_in(who, now, entries, now);
+        let entries: Vec<&Entry> = entries.iter().collect();
+        let checked = self.check_in(who, now, &entries, now);
         self.roll_back(before);
-        lines.map(|lines| lines.into_iter().map(|(_, _, text)| text).collect())
+        checked.map(|(_, text)| text.lines().map(str::to_owned).collect())
     }
 
     /// Records one entry: it is on disk when this returns.
@@ -224,56 +226,12 @@ impl Appender {
     /// How often the ledger states what this entry states, withdrawn or not; 0 where the
     /// appender was not opened for import.
     pub fn stated(&self, entry: &Entry) -> usize {
-        self.stated
-            .as_ref()
-            .map_or(0, |stated| stated.times(statement(entry)))
+        self.stated_as(statement(entry))
     }
 
-    /// Tries groups of entries in turn, each of which stands or falls as a whole, upon
-    /// the ledger and the groups before it that can stand. Writes nothing.
-    ///
-    /// Returns what stands against each group; nothing where it can be recorded. The
-    /// index of a [`Refusal`] and of a witness given along counts the entries of all
-    /// groups.
-    pub fn sift(&mut self, groups: &[Vec<Entry>], now: DateTime<Utc>) -> Vec<Vec<Refusal>> {
-        let file = self.file();
-        let book = self.state.file(&file);
-        let lines = self.own_tail().map_or(0, |tail| tail.lines);
-        let start = self.state.len();
-        let mut index = 0;
-        let mut outcome = Vec::with_capacity(groups.len());
-        for group in groups {
-            let before = self.state.len();
-            let mut refusals = Vec::new();
-            for entry in group {
-                let mut conflicts = self.state.conflicts(&self.register, entry, now);
-                if matches!(entry.event, Event::Opened { .. }) {
-                    conflicts.push(Conflict::OpenedAgain);
-                }
-                for witness in conflicts.iter_mut().flat_map(Conflict::witnesses_mut) {
-                    if witness.file == file && witness.line > lines {
-                        witness.given = Some(witness.line - lines - 1);
-                    }
-                }
-                if !conflicts.is_empty() {
-                    refusals.push(Refusal { index, conflicts });
-                }
-                index += 1;
-                // It is in no book, so it has no name; its line tells which it is.
-                let stand = Stand {
-                    sha: Sha::ZERO,
-                    file: book,
-                    line: lines + index,
-                };
-                self.state.insert(stand, entry);
-            }
-            if !refusals.is_empty() {
-                self.roll_back(before);
-            }
-            outcome.push(refusals);
-        }
-        self.roll_back(start);
-        outcome
+    /// The same by the [name of the statement](statement).
+    pub fn stated_as(&self, name: Sha) -> usize {
+        self.stated.as_ref().map_or(0, |stated| stated.times(name))
     }
 
     /// Records those of these entries that the ledger does not state yet, all or none, as
@@ -282,9 +240,9 @@ impl Appender {
     ///
     /// The appender must be [opened for import](Appender::open_for_import). Errors: as
     /// [`Appender::append_all`]; the index of a refusal counts the entries given.
-    pub fn append_new(
+    pub fn append_new<E: Borrow<Entry>>(
         &mut self,
-        entries: &[Entry],
+        entries: &[E],
         now: DateTime<Utc>,
     ) -> Result<Vec<Option<Recorded>>, BookError> {
         let _lock = lock(self.disk.as_ref(), &self.folder, &mut self.patience)?;
@@ -293,14 +251,16 @@ impl Appender {
         let mut places = Vec::new();
         let mut new = Vec::new();
         for (place, entry) in entries.iter().enumerate() {
+            let entry: &Entry = entry.borrow();
             let name = statement(entry);
             given.add(name);
             let known = self.stated.as_ref().map_or(0, |s| s.times(name));
             if given.times(name) > known {
                 places.push(place);
-                new.push(entry.clone());
+                new.push(entry);
             }
         }
+        drop(given);
         let mut outcome = vec![None; entries.len()];
         let Some(first) = new.first() else {
             return Ok(outcome);
@@ -342,7 +302,8 @@ impl Appender {
     ) -> Result<Vec<(Recorded, bool)>, BookError> {
         let _lock = lock(self.disk.as_ref(), &self.folder, &mut self.patience)?;
         self.make_ready()?;
-        self.write_down(who, logged, entries, now)
+        let entries: Vec<&Entry> = entries.iter().collect();
+        self.write_down(who, logged, &entries, now)
     }
 
     /// Under the lock: takes in what others wrote, and sets a torn line aside.
@@ -361,12 +322,12 @@ impl Appender {
         &mut self,
         who: &str,
         logged: DateTime<Utc>,
-        entries: &[Entry],
+        entries: &[&Entry],
         now: DateTime<Utc>,
     ) -> Result<Vec<(Recorded, bool)>, BookError> {
         let before = self.state.len();
-        let lines = match self.check_in(who, logged, entries, now) {
-            Ok(lines) => lines,
+        let (lines, text) = match self.check_in(who, logged, entries, now) {
+            Ok(checked) => checked,
             Err(error) => {
                 self.roll_back(before);
                 return Err(error);
@@ -374,11 +335,6 @@ impl Appender {
         };
         if lines.is_empty() {
             return Ok(Vec::new());
-        }
-        let mut text = String::with_capacity(lines.iter().map(|line| line.2.len() + 1).sum());
-        for (_, _, line) in &lines {
-            text.push_str(line);
-            text.push('\n');
         }
         let disk = self.disk.as_ref();
         if let Err(error) = add_lines(disk, &self.folder, &self.file(), text.as_bytes()) {
@@ -388,17 +344,18 @@ impl Appender {
         let file = self.file();
         let own = self.own_tail_or_new();
         let tail = &mut self.tails[own];
-        for (stand, _, text) in &lines {
-            tail.len += text.len() as u64 + 1;
-            tail.lines = stand.line;
-            tail.head = stand.sha;
+        tail.len += text.len() as u64;
+        if let Some((last, _)) = lines.last() {
+            tail.lines = last.line;
+            tail.head = last.sha;
         }
+        drop(text);
         if let Some(stated) = &mut self.stated {
             entries
                 .iter()
                 .for_each(|entry| stated.add(statement(entry)));
         }
-        let recorded = lines.iter().map(|(stand, given, _)| {
+        let recorded = lines.iter().map(|(stand, given)| {
             let recorded = Recorded {
                 sha: stand.sha,
                 file: file.clone(),
@@ -407,6 +364,11 @@ impl Appender {
             (recorded, *given)
         });
         Ok(recorded.collect())
+    }
+
+    /// How many lines the book has.
+    pub(super) fn own_lines(&self) -> usize {
+        self.own_tail().map_or(0, |tail| tail.lines)
     }
 
     fn own_tail(&self) -> Option<&Tail> {
@@ -440,15 +402,16 @@ impl Appender {
         }
     }
 
-    /// Takes every entry in, in turn, and returns the lines to write: name, whether it
-    /// was among those given, text. On refusal the state is left to be rolled back.
+    /// Takes every entry in, in turn, and returns the lines to write: their names, whether
+    /// each was among those given, and their text. On refusal the state is left to be
+    /// rolled back.
     fn check_in(
         &mut self,
         who: &str,
         logged: DateTime<Utc>,
-        entries: &[Entry],
+        entries: &[&Entry],
         now: DateTime<Utc>,
-    ) -> Result<Vec<(Stand, bool, String)>, BookError> {
+    ) -> Result<(Vec<(Stand, bool)>, String), BookError> {
         let file = self.file();
         let index = self.state.file(&file);
         let (mut line, mut prev) = self
@@ -456,10 +419,11 @@ impl Appender {
             .map_or((0, Sha::ZERO), |t| (t.lines, t.head));
         let fresh = line == 0;
         let mut lines = Vec::with_capacity(entries.len() + 1);
+        let mut text = String::new();
         let mut refusals = Vec::new();
         let mut take_in = |state: &mut State, entry: &Entry, given: bool| {
-            let text = entry.line(prev);
-            prev = Sha::of(text.as_bytes());
+            let own = entry.line(prev);
+            prev = Sha::of(own.as_bytes());
             line += 1;
             let stand = Stand {
                 sha: prev,
@@ -467,7 +431,9 @@ impl Appender {
                 line,
             };
             state.insert(stand, entry);
-            lines.push((stand, given, text));
+            lines.push((stand, given));
+            text.push_str(&own);
+            text.push('\n');
         };
         if fresh {
             let opened = Entry {
@@ -486,7 +452,7 @@ impl Appender {
             take_in(&mut self.state, &opened, false);
         }
         let first_given = self.own_tail().map_or(0, |tail| tail.lines) + usize::from(fresh);
-        for (index, entry) in entries.iter().enumerate() {
+        for (index, entry) in entries.iter().copied().enumerate() {
             let mut conflicts = self.state.conflicts(&self.register, entry, now);
             let mut named = None;
             match &entry.event {
@@ -516,13 +482,13 @@ impl Appender {
             take_in(&mut self.state, named.as_ref().unwrap_or(entry), true);
         }
         if refusals.is_empty() {
-            return Ok(lines);
+            return Ok((lines, text));
         }
         let zone = self.register.plant.time_zone;
         Err(BookError::Refused { refusals, zone })
     }
 
-    fn roll_back(&mut self, before: usize) {
+    pub(super) fn roll_back(&mut self, before: usize) {
         while self.state.len() > before {
             self.state.undo();
         }

@@ -98,6 +98,20 @@ impl LineFaultKind {
         }
     }
 
+    /// The key it is about, if it is about one that may be there.
+    pub fn key(&self) -> Option<&'static str> {
+        match self {
+            LineFaultKind::MissingKey { key, .. }
+            | LineFaultKind::WrongType { key, .. }
+            | LineFaultKind::Untidy { key }
+            | LineFaultKind::NotAWord { key, .. }
+            | LineFaultKind::OutOfDomain { key, .. }
+            | LineFaultKind::Time { key, .. } => Some(key),
+            LineFaultKind::StopsBeforeStart => Some("stop"),
+            _ => None,
+        }
+    }
+
     /// How to mend it, where that is not plain from what is wrong.
     pub fn cure(&self) -> Option<String> {
         match self {

@@ -68,6 +68,11 @@ pub fn parse_given_line(
     parse(line, Source::Given { zone, now, who }).map(|(_, entry)| entry)
 }
 
+/// Every key that a line of this kind given for recording may have, its kind first.
+pub fn given_keys(kind: Kind) -> impl Iterator<Item = &'static str> {
+    known_keys(kind, false)
+}
+
 /// The bytes of the value of a key in a line, for pointing at it.
 pub fn value_span(line: &[u8], key: &str) -> Option<Range<usize>> {
     let text = std::str::from_utf8(line).ok()?;

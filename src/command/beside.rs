@@ -54,8 +54,8 @@ pub(super) fn write_all<'a>(
     let mut ready = Vec::new();
     for (name, text) in files {
         let path = folder.join(name);
-        let beside =
-            write_beside(folder, text).map_err(|error| Cannot::new(&path, "write", error))?;
+        let beside = write_beside(folder, text.as_bytes())
+            .map_err(|error| Cannot::new(&path, "write", error))?;
         ready.push((path, beside));
     }
     for (path, beside) in ready {
@@ -66,11 +66,11 @@ pub(super) fn write_all<'a>(
     Ok(())
 }
 
-/// Writes the text to a new file in the folder and syncs it to disk.
-pub(super) fn write_beside(folder: &Path, text: &str) -> io::Result<NamedTempFile> {
+/// Writes the bytes to a new file in the folder and syncs it to disk.
+pub(super) fn write_beside(folder: &Path, bytes: &[u8]) -> io::Result<NamedTempFile> {
     let mut beside = NamedTempFile::new_in(folder)?;
     // Not through the temporary file itself: it would put its passing name into the error.
-    beside.as_file_mut().write_all(text.as_bytes())?;
+    beside.as_file_mut().write_all(bytes)?;
     open_to_all(beside.as_file())?;
     beside.as_file().sync_all()?;
     Ok(beside)

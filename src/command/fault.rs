@@ -7,6 +7,7 @@ use std::io;
 
 use crate::book::BookError;
 use crate::intake::FileError;
+use crate::intake::import::map::MapError;
 use crate::quantity::trouble::{Trouble, shown};
 use crate::register::RegisterError;
 use crate::store::{StoreError, StoreFault};
@@ -117,6 +118,17 @@ impl From<StoreError> for CommandError {
             StoreFault::Data => Fault::Data,
             StoreFault::Io => Fault::Io,
             StoreFault::NoAnswer => Fault::NoAnswer,
+        };
+        Self::all(fault, error.troubles())
+    }
+}
+
+impl From<MapError> for CommandError {
+    fn from(error: MapError) -> Self {
+        let fault = if error.is_io() {
+            Fault::Io
+        } else {
+            Fault::Data
         };
         Self::all(fault, error.troubles())
     }

@@ -21,12 +21,14 @@ mod fit_charts;
 mod fit_modes;
 mod histories;
 mod history;
+mod import;
 mod interval;
 mod interval_file;
 mod interval_ledger;
 mod interval_words;
 mod lives;
 mod merge;
+mod progress;
 mod query;
 mod record;
 mod recur;
@@ -69,6 +71,7 @@ pub struct Cli {
 enum Command {
     Start(start::StartArgs),
     Record(Box<record::RecordArgs>),
+    Import(Box<import::ImportArgs>),
     Withdraw(withdraw::WithdrawArgs),
     Amend(amend::AmendArgs),
     Check(check::CheckArgs),
@@ -108,6 +111,7 @@ pub fn main() -> ExitCode {
     let outcome: Result<Outcome, CommandError> = match &cli.command {
         Command::Start(args) => start::run(args, &mut ui),
         Command::Record(args) => record::run(args, &mut ui),
+        Command::Import(args) => import::run(args, &mut ui),
         Command::Withdraw(args) => withdraw::run(args, &mut ui),
         Command::Amend(args) => amend::run(args, &mut ui),
         Command::Check(args) => check::run(args, &mut ui),

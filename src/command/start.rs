@@ -39,7 +39,7 @@ pub fn run(args: &StartArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     std::fs::create_dir_all(&books)
         .map_err(|error| CommandError::io(&books, "make the folder", &error))?;
     let write = || -> std::io::Result<bool> {
-        match write_beside(folder, TEMPLATE)?.persist_noclobber(&register) {
+        match write_beside(folder, TEMPLATE.as_bytes())?.persist_noclobber(&register) {
             Ok(_) => Ok(true),
             Err(error) if error.error.kind() == std::io::ErrorKind::AlreadyExists => Ok(false),
             Err(error) => Err(error.error),

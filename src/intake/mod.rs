@@ -1,10 +1,12 @@
 //! Intake: what comes from outside a ledger.
 //!
-//! In: files of other shapes. Out: checked lives and units.
-//! Never: a guess at what a cell means; statistics; printing.
+//! In: files of other shapes. Out: checked lives and units; by a map, entries.
+//! Never: a guess at what a cell means (a sketch of a map guesses, and says why); statistics;
+//! printing.
 
 mod cells;
 pub mod events_csv;
+pub mod import;
 pub mod lives_csv;
 
 pub use cells::{CellFault, FileError};

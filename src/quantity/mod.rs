@@ -3,9 +3,10 @@
 //! In: numbers and texts. Out: checked units, money, times, numbers as written, texts made
 //! safe to show, and
 //! [`trouble::Trouble`], the one shape in which any room tells what is wrong, where,
-//! and how to mend it.
+//! and how to mend it; [`walk`] reads hand-written TOML so that every fault has its line.
 //! Never: files, clock, SQL, printing.
 
+pub mod form_fault;
 pub mod money;
 pub mod near;
 pub mod number;
@@ -14,6 +15,7 @@ pub mod text;
 pub mod time;
 pub mod trouble;
 pub mod unit;
+pub mod walk;
 
 pub use money::Currency;
 pub use near::nearest;

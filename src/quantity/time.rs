@@ -1,6 +1,10 @@
 //! Moments in time: always UTC in the books, shown in the plant's time zone.
 
-use chrono::{DateTime, LocalResult, NaiveDate, NaiveDateTime, SubsecRound, TimeZone, Utc};
+use std::fmt::Write;
+
+use chrono::{
+    DateTime, Datelike, LocalResult, NaiveDate, NaiveDateTime, SubsecRound, TimeZone, Timelike, Utc,
+};
 use chrono_tz::Tz;
 use thiserror::Error;
 
@@ -57,7 +61,15 @@ pub fn parse_utc(text: &str) -> Result<DateTime<Utc>, TimeError> {
 
 /// Writes a moment as the books do: `YYYY-MM-DDTHH:MM:SSZ`.
 pub fn format_utc(time: DateTime<Utc>) -> String {
-    time.format("%Y-%m-%dT%H:%M:%SZ").to_string()
+    let mut text = String::with_capacity(20);
+    // By hand, as a book has many; writing to a String cannot fail.
+    let (year, month, day) = (time.year(), time.month(), time.day());
+    let (hour, minute, second) = (time.hour(), time.minute(), time.second());
+    let _ = write!(
+        text,
+        "{year:04}-{month:02}-{day:02}T{hour:02}:{minute:02}:{second:02}Z"
+    );
+    text
 }
 
 /// Reads what a person typed: a plant time (`2026-03-01 14:30`, seconds optional,
@@ -80,6 +92,13 @@ pub fn parse_given(text: &str, zone: Tz) -> Result<DateTime<Utc>, TimeError> {
     .iter()
     .find_map(|form| NaiveDateTime::parse_from_str(text, form).ok())
     .ok_or(TimeError::NotATime)?;
+    from_local(local, zone)
+}
+
+/// The moment of a plant time.
+///
+/// Errors: the clock change skipped or repeated it.
+pub fn from_local(local: NaiveDateTime, zone: Tz) -> Result<DateTime<Utc>, TimeError> {
     match zone.from_local_datetime(&local) {
         LocalResult::Single(time) => Ok(time.with_timezone(&Utc)),
         LocalResult::None => Err(TimeError::Skipped { local, zone }),

@@ -8,7 +8,7 @@ use chrono_tz::Tz;
 use rust_decimal::Decimal;
 use toml::de::DeTable;
 
-use super::fault::{Fault, FaultKind};
+use super::fault::{Fault, FaultKind, Walk};
 use super::parts::{
     duplicate, limit_rule, once_each, shape_prior, sourced, unit, value_or, values,
 };
@@ -16,32 +16,20 @@ use super::types::{
     Access, AssumedShape, Ceiling, Component, Layout, LayoutSlots, Machine, Measurement, Part,
     Plant, Register, UsageKind,
 };
-use super::walk::{At, Domain, Table, Walk};
+use crate::quantity::walk::{At, Domain, Table, walk};
 use crate::quantity::{Currency, nearest};
 use crate::wear::LimitRule;
 
 /// Builds what can be built, and lists every fault.
 pub(super) fn build(text: &str) -> (Register, Vec<Fault>) {
-    let mut walk = Walk::new(text);
-    let (document, errors) = DeTable::parse_recoverable(text);
-    for error in &errors {
-        let message = error.message().trim().replace('\n', ", ");
-        walk.fault(error.span().unwrap_or(0..0), FaultKind::Syntax { message });
-    }
-    // After a syntax fault the rest is guesswork: half-read tables would be blamed
-    // for keys they have. So their faults are dropped.
-    let mut dropped = Walk::new(text);
-    let builder = Builder {
-        walk: if errors.is_empty() {
-            &mut walk
-        } else {
-            &mut dropped
-        },
-        seen: HashMap::new(),
-        references: Vec::new(),
-    };
-    let register = builder.register(document.get_ref());
-    (register, walk.finish())
+    walk(text, |walk, document| {
+        let builder = Builder {
+            walk,
+            seen: HashMap::new(),
+            references: Vec::new(),
+        };
+        builder.register(document)
+    })
 }
 
 struct Builder<'w, 't> {

@@ -1,11 +1,11 @@
 //! Faults of a register, as data.
 
-use std::ops::Range;
-
 use thiserror::Error;
 
 use crate::quantity::Unit;
+use crate::quantity::form_fault::{self, FormFault, Told};
 use crate::quantity::trouble::{Place, Trouble};
+use crate::quantity::walk;
 
 /// Why a register cannot be used.
 #[derive(Debug, Clone, PartialEq, Error)]
@@ -72,62 +72,16 @@ impl RegisterError {
 }
 
 /// One fault, and where in the text it lies.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Fault {
-    pub kind: FaultKind,
-    /// Line, from 1.
-    pub line: usize,
-    /// That line's text.
-    pub excerpt: String,
-    /// Bytes of the excerpt to point at.
-    pub span: Range<usize>,
-}
+pub type Fault = form_fault::Fault<FaultKind>;
 
-impl Fault {
-    /// The fault as a trouble in this file.
-    pub fn trouble(&self, file: &str) -> Trouble {
-        let place = Place {
-            file: file.to_owned(),
-            line: Some(self.line),
-            excerpt: Some(self.excerpt.clone()),
-            span: Some(self.span.clone()),
-        };
-        let mut trouble = Trouble::error(self.kind.name(), self.kind.to_string()).placed(place);
-        trouble.cure.extend(self.kind.cure());
-        trouble
-    }
-}
+/// The walk over the text of a register.
+pub(super) type Walk<'t> = walk::Walk<'t, FaultKind>;
 
 /// What is wrong.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum FaultKind {
-    #[error("not TOML: {message}")]
-    Syntax { message: String },
-    #[error("unknown key `{key}` in {table}")]
-    UnknownKey {
-        table: String,
-        key: String,
-        nearest: Option<String>,
-        known: Vec<&'static str>,
-    },
-    #[error("{table} lacks `{key}`")]
-    MissingKey { table: String, key: &'static str },
-    #[error("`{key}` should be {expected}, not {found}")]
-    WrongType {
-        key: String,
-        expected: &'static str,
-        found: &'static str,
-    },
-    #[error("`{key}` is empty")]
-    Empty { key: String },
-    #[error("`{key}` begins or ends with a blank, or holds a control character")]
-    Untidy { key: String },
-    #[error("`{key}` is {value}: it should be {domain}")]
-    OutOfDomain {
-        key: String,
-        value: String,
-        domain: &'static str,
-    },
+    #[error(transparent)]
+    Form(#[from] FormFault),
     #[error("{what} `{value}` is stated twice (first on line {first})")]
     Duplicate {
         what: &'static str,
@@ -165,16 +119,17 @@ pub enum FaultKind {
     NoTable { table: &'static str },
 }
 
-impl FaultKind {
-    /// A short fixed name, for programs.
-    pub fn name(&self) -> &'static str {
+impl Told for FaultKind {
+    fn name(&self) -> &'static str {
         match self {
-            FaultKind::Syntax { .. } => "register-syntax",
-            FaultKind::UnknownKey { .. } => "register-unknown-key",
-            FaultKind::MissingKey { .. } => "register-missing-key",
-            FaultKind::WrongType { .. } => "register-wrong-type",
-            FaultKind::Empty { .. } | FaultKind::Untidy { .. } => "register-bad-text",
-            FaultKind::OutOfDomain { .. } => "register-out-of-domain",
+            FaultKind::Form(form) => match form {
+                FormFault::Syntax { .. } => "register-syntax",
+                FormFault::UnknownKey { .. } => "register-unknown-key",
+                FormFault::MissingKey { .. } => "register-missing-key",
+                FormFault::WrongType { .. } => "register-wrong-type",
+                FormFault::Empty { .. } | FormFault::Untidy { .. } => "register-bad-text",
+                FormFault::OutOfDomain { .. } => "register-out-of-domain",
+            },
             FaultKind::Duplicate { .. } => "register-duplicate",
             FaultKind::UnknownReference { .. } => "register-unknown-reference",
             FaultKind::UnknownZone { .. } => "register-unknown-zone",
@@ -187,15 +142,10 @@ impl FaultKind {
         }
     }
 
-    /// How to mend it, where that is not plain from what is wrong.
     fn cure(&self) -> Option<String> {
         let meant = |near: &String| format!("did you mean `{near}`?");
         Some(match self {
-            FaultKind::UnknownKey { nearest, known, .. } => match nearest {
-                Some(near) => meant(near),
-                None => format!("keys known here: {}", known.join(", ")),
-            },
-            FaultKind::MissingKey { key, .. } => format!("add `{key} = …`"),
+            FaultKind::Form(form) => return form.cure(),
             FaultKind::Duplicate { .. } => "rename or remove one of the two".to_owned(),
             FaultKind::UnknownReference { what, nearest, .. } => match nearest {
                 Some(near) => meant(near),
@@ -227,11 +177,6 @@ impl FaultKind {
                 "readings are then recorded in the zones `working` and `unworn`".to_owned()
             }
             FaultKind::NoTable { table } => format!("add {table}"),
-            FaultKind::Syntax { .. }
-            | FaultKind::WrongType { .. }
-            | FaultKind::Empty { .. }
-            | FaultKind::Untidy { .. }
-            | FaultKind::OutOfDomain { .. } => return None,
         })
     }
 }

@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 
 use toml::de::{DeTable, DeValue};
 
+use super::fault::Walk;
 use super::types::Register;
-use super::walk::Walk;
 use crate::quantity::trouble::{Place, Trouble, shown};
 
 /// A word that two registers use differently.

@@ -9,7 +9,6 @@ mod fault;
 mod meaning;
 mod parts;
 mod types;
-mod walk;
 
 pub use costs::RegisterCosts;
 pub use fault::{Fault, FaultKind, RegisterError};

@@ -1,8 +1,9 @@
 //! Pieces of a register's tables that stand for themselves: limits, priors, sources.
 
 use super::fault::FaultKind;
+use super::fault::Walk;
 use super::types::ShapePrior;
-use super::walk::{At, Domain, Table, Walk};
+use crate::quantity::walk::{At, Domain, Table};
 use crate::quantity::{Unit, nearest};
 use crate::wear::LimitRule;
 

@@ -14,6 +14,7 @@ pub mod fit;
 pub mod fit_notes;
 pub mod history;
 mod history_words;
+pub mod import;
 pub mod interval;
 mod interval_merge;
 mod interval_modes;

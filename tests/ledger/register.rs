@@ -2,6 +2,7 @@
 
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
+use wearbook::quantity::form_fault::FormFault;
 use wearbook::register::{FaultKind, Register};
 use wearbook::wear::LimitRule;
 
@@ -153,7 +154,7 @@ fn each_fault_is_found_and_pointed_at() {
         (
             "planning_grid",
             "planing_grid",
-            |k| matches!(k, FaultKind::UnknownKey { nearest: Some(n), .. } if n == "planning_grid"),
+            |k| matches!(k, FaultKind::Form(FormFault::UnknownKey { nearest: Some(n), .. }) if n == "planning_grid"),
             "planing_grid",
         ),
         (
@@ -171,25 +172,25 @@ fn each_fault_is_found_and_pointed_at() {
         (
             "labour_rate = 52.0",
             "labour_rate = -0.01",
-            |k| matches!(k, FaultKind::OutOfDomain { .. }),
+            |k| matches!(k, FaultKind::Form(FormFault::OutOfDomain { .. })),
             "-0.01",
         ),
         (
             "labour_rate = 52.0",
             "labour_rate = nan",
-            |k| matches!(k, FaultKind::OutOfDomain { .. }),
+            |k| matches!(k, FaultKind::Form(FormFault::OutOfDomain { .. })),
             "nan",
         ),
         (
             "planning_grid = 250",
             "planning_grid = 0",
-            |k| matches!(k, FaultKind::OutOfDomain { .. }),
+            |k| matches!(k, FaultKind::Form(FormFault::OutOfDomain { .. })),
             "0",
         ),
         (
             "[\"leaking\", \"extruded\"]",
             "[]",
-            |k| matches!(k, FaultKind::Empty { .. }),
+            |k| matches!(k, FaultKind::Form(FormFault::Empty { .. })),
             "[]",
         ),
         (
@@ -201,13 +202,13 @@ fn each_fault_is_found_and_pointed_at() {
         (
             "pieces = 3",
             "pieces = 0",
-            |k| matches!(k, FaultKind::OutOfDomain { .. }),
+            |k| matches!(k, FaultKind::Form(FormFault::OutOfDomain { .. })),
             "0",
         ),
         (
             "never_refit = true",
             "never_refit = \"yes\"",
-            |k| matches!(k, FaultKind::WrongType { .. }),
+            |k| matches!(k, FaultKind::Form(FormFault::WrongType { .. })),
             "\"yes\"",
         ),
         (
@@ -219,7 +220,7 @@ fn each_fault_is_found_and_pointed_at() {
         (
             "value = 4_000",
             "value = -4_000",
-            |k| matches!(k, FaultKind::OutOfDomain { .. }),
+            |k| matches!(k, FaultKind::Form(FormFault::OutOfDomain { .. })),
             "-4_000",
         ),
         (
@@ -266,13 +267,13 @@ fn each_fault_is_found_and_pointed_at() {
         (
             "id = \"plunger\"",
             "id = \" plunger\"",
-            |k| matches!(k, FaultKind::Untidy { .. }),
+            |k| matches!(k, FaultKind::Form(FormFault::Untidy { .. })),
             "\" plunger\"",
         ),
         (
             "2021-01-04",
             "2021-01-04T00:00:00Z",
-            |k| matches!(k, FaultKind::WrongType { .. }),
+            |k| matches!(k, FaultKind::Form(FormFault::WrongType { .. })),
             "2021-01-04T00:00:00Z",
         ),
         (
@@ -299,10 +300,10 @@ fn each_fault_is_found_and_pointed_at() {
             |k| {
                 matches!(
                     k,
-                    FaultKind::MissingKey {
+                    FaultKind::Form(FormFault::MissingKey {
                         key: "downtime_cost",
                         ..
-                    }
+                    })
                 )
             },
             "[[machine]]",

@@ -3,14 +3,13 @@
 use std::fs::File;
 use std::io::{BufRead, BufReader, IsTerminal, Read};
 use std::path::PathBuf;
-use std::time::Duration;
 
 use chrono::{DateTime, SubsecRound, Utc};
 
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{
-    Appender, BookError, Entry, Event, Kind, LineFault, LineFaultKind, Patience, Recorded,
-    conflict_trouble, line_trouble, parse_given_line, place_of,
+    Appender, BookError, Entry, Event, Kind, LineFault, LineFaultKind, Recorded, conflict_trouble,
+    line_trouble, parse_given_line, place_of,
 };
 use crate::quantity::time::show;
 use crate::quantity::trouble::Trouble;
@@ -18,9 +17,11 @@ use crate::register::Register;
 
 mod args;
 mod ask;
+mod writing;
 
 pub use args::json_value;
 use args::{Keys, KindArgs};
+pub use writing::{Hand, Writing, patience};
 
 /// Record entries in a book
 ///
@@ -49,82 +50,6 @@ pub struct RecordArgs {
     one_by_one: bool,
     #[command(subcommand)]
     kind: Option<KindArgs>,
-}
-
-/// Where and by whom something is written.
-#[derive(Debug, clap::Args)]
-pub struct Writing {
-    /// Ledger folder
-    #[arg(long, global = true, value_name = "FOLDER", default_value = ".")]
-    ledger: PathBuf,
-    /// Book to write in; made if it is new (default: the user's name, else main)
-    #[arg(long, global = true, value_name = "NAME")]
-    book: Option<String>,
-    /// Who records (default: the user's name)
-    #[arg(long, global = true, value_name = "NAME")]
-    who: Option<String>,
-    /// Check only, and write nothing
-    #[arg(long, global = true)]
-    pub dry_run: bool,
-    /// How long to wait while another program records in the ledger
-    #[arg(long, global = true, value_name = "SECONDS", default_value_t = 60)]
-    wait: u32,
-}
-
-impl Writing {
-    fn user() -> Option<String> {
-        ["USER", "LOGNAME", "USERNAME"]
-            .iter()
-            .filter_map(|name| std::env::var(name).ok())
-            .map(|name| name.trim().to_owned())
-            .find(|name| !name.is_empty())
-    }
-
-    fn who_if(&self) -> Option<String> {
-        let given = self.who.as_ref().map(|who| who.trim().to_owned());
-        given.filter(|who| !who.is_empty()).or_else(Self::user)
-    }
-
-    /// Who records, or why that is not known.
-    pub fn who(&self) -> Result<String, CommandError> {
-        self.who_if().ok_or_else(|| {
-            CommandError::wrong_use(
-                "it is not known who records",
-                "name yourself with --who NAME",
-            )
-        })
-    }
-
-    fn book(&self) -> String {
-        if let Some(book) = &self.book {
-            return book.clone();
-        }
-        let good = |c: &char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '.');
-        let user = Self::user().unwrap_or_default();
-        let name: String = user.chars().filter(good).collect();
-        if name.starts_with(|c: char| c.is_ascii_alphanumeric()) && name.len() <= 100 {
-            name
-        } else {
-            "main".to_owned()
-        }
-    }
-
-    /// Opens the book for writing.
-    pub fn open(&self, ui: &Ui) -> Result<Appender, CommandError> {
-        let appender = Appender::open(&self.ledger, &self.book())?;
-        Ok(appender.with_patience(patience(self.wait, ui)))
-    }
-}
-
-/// Waits so many seconds for others that record in the ledger, and says so.
-pub fn patience(seconds: u32, ui: &Ui) -> Patience {
-    let quiet = ui.quiet();
-    Patience {
-        limit: Duration::from_secs(seconds.into()),
-        told: Box::new(move || {
-            Ui::new(quiet).remark("waiting for another program that records in this ledger …");
-        }),
-    }
 }
 
 /// Books count whole seconds.
@@ -319,36 +244,38 @@ fn describe(entry: &Entry, register: &Register) -> String {
         words.push(slot.component.clone());
         words.push(slot.position.clone());
     }
-    match &entry.event {
+    words.extend(details(entry, register));
+    words.push(show(entry.time, register.plant.time_zone));
+    words.join(" ")
+}
+
+/// What an entry states beside its kind, machine, slot and time.
+pub fn details(entry: &Entry, register: &Register) -> Option<String> {
+    Some(match &entry.event {
         Event::Reading {
             meter,
             value,
             reset,
         } => {
             let unit = register.usage(meter).map_or("", |usage| &usage.unit);
-            words.push(format!("{meter} {value} {unit}").trim_end().to_owned());
-            if *reset {
-                words.push("(reset)".to_owned());
-            }
+            let reading = format!("{meter} {value} {unit}");
+            let reset = if *reset { " (reset)" } else { "" };
+            format!("{}{reset}", reading.trim_end())
         }
-        Event::Inspected { finding, .. } => words.push(finding.word().to_owned()),
+        Event::Inspected { finding, .. } => finding.word().to_owned(),
         Event::Measured {
             quantity,
             value,
             unit,
             ..
-        } => words.push(format!("{quantity} {value} {unit}")),
-        Event::Job { .. } => words.extend(entry.job.clone()),
+        } => format!("{quantity} {value} {unit}"),
+        Event::Job { .. } => entry.job.clone()?,
         Event::Expense { cost, what } => {
-            words.push(format!("{what}: {}", register.plant.currency.show(*cost)));
+            format!("{what}: {}", register.plant.currency.show(*cost))
         }
-        Event::Withdrawn { entry_sha, .. } => {
-            words.push(entry_sha.get(..12).unwrap_or(entry_sha).to_owned());
-        }
-        event => words.extend(event.ending().map(|end| end.reason.word().to_owned())),
-    }
-    words.push(show(entry.time, register.plant.time_zone));
-    words.join(" ")
+        Event::Withdrawn { entry_sha, .. } => entry_sha.get(..12).unwrap_or(entry_sha).to_owned(),
+        event => event.ending()?.reason.word().to_owned(),
+    })
 }
 
 /// JSON lines on their way in.

@@ -1,4 +1,7 @@
 //! Walking a parsed TOML text by hand, so that every fault keeps its line and bytes.
+//!
+//! In: the text of a register or of a map for import. Out: values with their bytes, and
+//! every [`Fault`] with its line. Never: files; what the keys mean.
 
 use std::ops::Range;
 
@@ -6,25 +9,52 @@ use rust_decimal::Decimal;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::fault::{Fault, FaultKind};
-use crate::quantity::nearest;
+use super::form_fault::{Fault, FormFault};
+use super::near::nearest;
 
 /// A value with the bytes it was written in.
 #[derive(Debug, Clone)]
-pub(super) struct At<T> {
+pub struct At<T> {
     pub value: T,
     pub span: Range<usize>,
 }
 
-/// The text under way and the faults found so far.
-pub(super) struct Walk<'t> {
+/// The text under way and the faults found so far; `K` is what may be wrong with it.
+#[derive(Debug)]
+pub struct Walk<'t, K> {
     text: &'t str,
     line_starts: Vec<usize>,
-    faults: Vec<(usize, Fault)>,
+    faults: Vec<(usize, Fault<K>)>,
 }
 
-impl<'t> Walk<'t> {
-    pub(super) fn new(text: &'t str) -> Walk<'t> {
+/// Parses a text and has `read` walk its top table; returns what that built, and every
+/// fault in the order of the text.
+///
+/// After a syntax fault the rest is guesswork (half-read tables would be blamed for keys
+/// they have), so the faults `read` finds are then dropped.
+pub fn walk<K: From<FormFault>, T>(
+    text: &str,
+    read: impl FnOnce(&mut Walk<'_, K>, &DeTable<'_>) -> T,
+) -> (T, Vec<Fault<K>>) {
+    let mut walk = Walk::new(text);
+    let (document, errors) = DeTable::parse_recoverable(text);
+    for error in &errors {
+        let message = error.message().trim().replace('\n', ", ");
+        let fault = FormFault::Syntax { message };
+        walk.fault(error.span().unwrap_or(0..0), fault);
+    }
+    let mut dropped = Walk::new(text);
+    let walking = if errors.is_empty() {
+        &mut walk
+    } else {
+        &mut dropped
+    };
+    let built = read(walking, document.get_ref());
+    (built, walk.finish())
+}
+
+impl<'t, K> Walk<'t, K> {
+    pub fn new(text: &'t str) -> Walk<'t, K> {
         let line_starts = std::iter::once(0)
             .chain(memchr::memchr_iter(b'\n', text.as_bytes()).map(|i| i + 1))
             .collect();
@@ -36,12 +66,12 @@ impl<'t> Walk<'t> {
     }
 
     /// The line a byte lies on, from 1.
-    pub(super) fn line(&self, byte: usize) -> usize {
+    pub fn line(&self, byte: usize) -> usize {
         self.line_starts.partition_point(|start| *start <= byte)
     }
 
     /// The first line of these bytes: its number, its text, and the bytes in it.
-    pub(super) fn excerpt(&self, span: Range<usize>) -> (usize, &'t str, Range<usize>) {
+    pub fn excerpt(&self, span: Range<usize>) -> (usize, &'t str, Range<usize>) {
         let start = span.start.min(self.text.len());
         let line = self.line(start);
         let from = self.line_starts[line - 1];
@@ -57,14 +87,14 @@ impl<'t> Walk<'t> {
     }
 
     /// Notes a fault at these bytes of the text; only its first line is pointed at.
-    pub(super) fn fault(&mut self, span: Range<usize>, kind: FaultKind) {
+    pub fn fault(&mut self, span: Range<usize>, kind: impl Into<K>) {
         let start = span.start.min(self.text.len());
         let (line, excerpt, span) = self.excerpt(span);
         let excerpt = excerpt.to_owned();
         self.faults.push((
             start,
             Fault {
-                kind,
+                kind: kind.into(),
                 line,
                 excerpt,
                 span,
@@ -73,7 +103,7 @@ impl<'t> Walk<'t> {
     }
 
     /// The faults in the order of the text.
-    pub(super) fn finish(mut self) -> Vec<Fault> {
+    pub fn finish(mut self) -> Vec<Fault<K>> {
         self.faults.sort_by_key(|(start, _)| *start);
         self.faults.into_iter().map(|(_, fault)| fault).collect()
     }
@@ -81,7 +111,7 @@ impl<'t> Walk<'t> {
 
 /// What a number may be.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Domain {
+pub enum Domain {
     Finite,
     NotNegative,
     Positive,
@@ -107,7 +137,7 @@ impl Domain {
 }
 
 /// One table of the text, its keys looked over.
-pub(super) struct Table<'a, 't> {
+pub struct Table<'a, 't> {
     table: &'a DeTable<'t>,
     /// How messages call it: `[plant]`, `[[machine]]`, `limit`.
     pub label: String,
@@ -117,8 +147,8 @@ pub(super) struct Table<'a, 't> {
 
 impl<'a, 't> Table<'a, 't> {
     /// Looks a table over: every key it may not have is a fault.
-    pub(super) fn open(
-        walk: &mut Walk<'_>,
+    pub fn open<K: From<FormFault>>(
+        walk: &mut Walk<'_, K>,
         table: &'a DeTable<'t>,
         span: Range<usize>,
         label: &str,
@@ -129,7 +159,7 @@ impl<'a, 't> Table<'a, 't> {
             if !known.contains(&name) {
                 walk.fault(
                     key.span(),
-                    FaultKind::UnknownKey {
+                    FormFault::UnknownKey {
                         table: label.to_owned(),
                         key: name.to_owned(),
                         nearest: nearest(name, known.iter().copied()).map(str::to_owned),
@@ -145,16 +175,16 @@ impl<'a, 't> Table<'a, 't> {
         }
     }
 
-    pub(super) fn raw(&self, key: &str) -> Option<&'a Spanned<DeValue<'t>>> {
+    pub fn raw(&self, key: &str) -> Option<&'a Spanned<DeValue<'t>>> {
         self.table.get(key)
     }
 
     /// Notes a missing key, if it is missing.
-    pub(super) fn must(&self, walk: &mut Walk<'_>, key: &'static str) {
+    pub fn must<K: From<FormFault>>(&self, walk: &mut Walk<'_, K>, key: &'static str) {
         if self.raw(key).is_none() {
             walk.fault(
                 self.span.clone(),
-                FaultKind::MissingKey {
+                FormFault::MissingKey {
                     table: self.label.clone(),
                     key,
                 },
@@ -163,20 +193,28 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// An optional text: not empty, no blanks at its ends, no control characters.
-    pub(super) fn text_if(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<At<String>> {
+    pub fn text_if<K: From<FormFault>>(
+        &self,
+        walk: &mut Walk<'_, K>,
+        key: &'static str,
+    ) -> Option<At<String>> {
         text_value(walk, key, self.raw(key)?)
     }
 
     /// A text that must be there.
-    pub(super) fn text(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<At<String>> {
+    pub fn text<K: From<FormFault>>(
+        &self,
+        walk: &mut Walk<'_, K>,
+        key: &'static str,
+    ) -> Option<At<String>> {
         self.must(walk, key);
         self.text_if(walk, key)
     }
 
     /// An optional list of texts.
-    pub(super) fn texts_if(
+    pub fn texts_if<K: From<FormFault>>(
         &self,
-        walk: &mut Walk<'_>,
+        walk: &mut Walk<'_, K>,
         key: &'static str,
     ) -> Option<Vec<At<String>>> {
         let value = self.raw(key)?;
@@ -189,21 +227,25 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// A list of texts that must be there and not be empty.
-    pub(super) fn texts(&self, walk: &mut Walk<'_>, key: &'static str) -> Vec<At<String>> {
+    pub fn texts<K: From<FormFault>>(
+        &self,
+        walk: &mut Walk<'_, K>,
+        key: &'static str,
+    ) -> Vec<At<String>> {
         self.must(walk, key);
         if let Some(value) = self.raw(key)
             && value.get_ref().as_array().is_some_and(|a| a.is_empty())
         {
             let key = key.to_owned();
-            walk.fault(value.span(), FaultKind::Empty { key });
+            walk.fault(value.span(), FormFault::Empty { key });
         }
         self.texts_if(walk, key).unwrap_or_default()
     }
 
     /// An optional number inside a domain.
-    pub(super) fn number_if(
+    pub fn number_if<K: From<FormFault>>(
         &self,
-        walk: &mut Walk<'_>,
+        walk: &mut Walk<'_, K>,
         key: &str,
         domain: Domain,
     ) -> Option<At<f64>> {
@@ -211,9 +253,9 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// A number that must be there.
-    pub(super) fn number(
+    pub fn number<K: From<FormFault>>(
         &self,
-        walk: &mut Walk<'_>,
+        walk: &mut Walk<'_, K>,
         key: &'static str,
         domain: Domain,
     ) -> Option<At<f64>> {
@@ -222,7 +264,11 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// An optional amount of money, zero or more.
-    pub(super) fn money_if(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<Decimal> {
+    pub fn money_if<K: From<FormFault>>(
+        &self,
+        walk: &mut Walk<'_, K>,
+        key: &'static str,
+    ) -> Option<Decimal> {
         let value = self.raw(key)?;
         let checked = number_value(walk, key, value, Domain::NotNegative)?;
         let text = match value.get_ref() {
@@ -236,7 +282,7 @@ impl<'a, 't> Table<'a, 't> {
         if amount.is_err() {
             walk.fault(
                 value.span(),
-                FaultKind::OutOfDomain {
+                FormFault::OutOfDomain {
                     key: key.to_owned(),
                     value: text,
                     domain: "an amount of money",
@@ -247,15 +293,19 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// An amount of money that must be there.
-    pub(super) fn money(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<Decimal> {
+    pub fn money<K: From<FormFault>>(
+        &self,
+        walk: &mut Walk<'_, K>,
+        key: &'static str,
+    ) -> Option<Decimal> {
         self.must(walk, key);
         self.money_if(walk, key)
     }
 
     /// An optional whole number of at least `least` (0 or 1).
-    pub(super) fn whole_if(
+    pub fn whole_if<K: From<FormFault>>(
         &self,
-        walk: &mut Walk<'_>,
+        walk: &mut Walk<'_, K>,
         key: &'static str,
         least: u32,
     ) -> Option<u32> {
@@ -270,7 +320,7 @@ impl<'a, 't> Table<'a, 't> {
         if number.is_none() {
             walk.fault(
                 value.span(),
-                FaultKind::OutOfDomain {
+                FormFault::OutOfDomain {
                     key: key.to_owned(),
                     value: integer.to_string(),
                     domain: if least == 0 { "0 or more" } else { "1 or more" },
@@ -281,7 +331,11 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// An optional yes or no.
-    pub(super) fn flag_if(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<bool> {
+    pub fn flag_if<K: From<FormFault>>(
+        &self,
+        walk: &mut Walk<'_, K>,
+        key: &'static str,
+    ) -> Option<bool> {
         let value = self.raw(key)?;
         let flag = value.get_ref().as_bool();
         if flag.is_none() {
@@ -291,7 +345,11 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// A calendar day that must be there.
-    pub(super) fn day(&self, walk: &mut Walk<'_>, key: &'static str) -> Option<chrono::NaiveDate> {
+    pub fn day<K: From<FormFault>>(
+        &self,
+        walk: &mut Walk<'_, K>,
+        key: &'static str,
+    ) -> Option<chrono::NaiveDate> {
         self.must(walk, key);
         let value = self.raw(key)?;
         let day = value.get_ref().as_datetime().and_then(|given| {
@@ -309,9 +367,9 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// An optional inner table.
-    pub(super) fn table_if(
+    pub fn table_if<K: From<FormFault>>(
         &self,
-        walk: &mut Walk<'_>,
+        walk: &mut Walk<'_, K>,
         key: &'static str,
         label: &str,
         known: &[&'static str],
@@ -325,9 +383,9 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// A list of tables (`[[key]]`, or braces in a list), each looked over.
-    pub(super) fn tables(
+    pub fn tables<K: From<FormFault>>(
         &self,
-        walk: &mut Walk<'_>,
+        walk: &mut Walk<'_, K>,
         key: &'static str,
         label: &str,
         known: &[&'static str],
@@ -350,9 +408,9 @@ impl<'a, 't> Table<'a, 't> {
     }
 
     /// An optional table whose keys are names and whose values are numbers.
-    pub(super) fn numbers_by_name(
+    pub fn numbers_by_name<K: From<FormFault>>(
         &self,
-        walk: &mut Walk<'_>,
+        walk: &mut Walk<'_, K>,
         key: &'static str,
         domain: Domain,
     ) -> Vec<(At<String>, f64)> {
@@ -375,8 +433,8 @@ impl<'a, 't> Table<'a, 't> {
     }
 }
 
-fn number_value(
-    walk: &mut Walk<'_>,
+fn number_value<K: From<FormFault>>(
+    walk: &mut Walk<'_, K>,
     key: &str,
     value: &Spanned<DeValue<'_>>,
     domain: Domain,
@@ -397,7 +455,7 @@ fn number_value(
         let written = walk.text.get(value.span()).unwrap_or_default().to_owned();
         walk.fault(
             value.span(),
-            FaultKind::OutOfDomain {
+            FormFault::OutOfDomain {
                 key: key.to_owned(),
                 value: written,
                 domain: domain.words(),
@@ -410,18 +468,23 @@ fn number_value(
     })
 }
 
-fn text_value(walk: &mut Walk<'_>, key: &str, value: &Spanned<DeValue<'_>>) -> Option<At<String>> {
+/// A text: not empty, no blanks at its ends, no control characters.
+pub fn text_value<K: From<FormFault>>(
+    walk: &mut Walk<'_, K>,
+    key: &str,
+    value: &Spanned<DeValue<'_>>,
+) -> Option<At<String>> {
     let Some(text) = value.get_ref().as_str() else {
         wrong_type(walk, key, "a text in quotes", value);
         return None;
     };
     let key = key.to_owned();
     if text.is_empty() {
-        walk.fault(value.span(), FaultKind::Empty { key });
+        walk.fault(value.span(), FormFault::Empty { key });
         return None;
     }
     if text.trim() != text || text.chars().any(char::is_control) {
-        walk.fault(value.span(), FaultKind::Untidy { key });
+        walk.fault(value.span(), FormFault::Untidy { key });
         return None;
     }
     Some(At {
@@ -430,8 +493,9 @@ fn text_value(walk: &mut Walk<'_>, key: &str, value: &Spanned<DeValue<'_>>) -> O
     })
 }
 
-fn wrong_type(
-    walk: &mut Walk<'_>,
+/// Notes a value of another type than it should be.
+pub fn wrong_type<K: From<FormFault>>(
+    walk: &mut Walk<'_, K>,
     key: &str,
     expected: &'static str,
     found: &Spanned<DeValue<'_>>,
@@ -447,7 +511,7 @@ fn wrong_type(
     };
     walk.fault(
         found.span(),
-        FaultKind::WrongType {
+        FormFault::WrongType {
             key: key.to_owned(),
             expected,
             found: words,
