@@ -21,6 +21,8 @@ mod fuzz;
 mod fuzz_bodies;
 #[path = "ledger/history.rs"]
 mod history;
+#[path = "ledger/kills.rs"]
+mod kills;
 #[path = "ledger/lines.rs"]
 mod lines;
 #[path = "ledger/merge.rs"]
