@@ -1,7 +1,6 @@
 //! Appending to a book: lock, look what others wrote, check, write one whole line
 //! each, sync; then, and only then, report.
 
-use std::borrow::Borrow;
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Utc};
@@ -25,16 +24,16 @@ use crate::register::{Register, RegisterError};
 /// with what other programs have written since.
 #[derive(Debug)]
 pub struct Appender {
-    folder: PathBuf,
+    pub(super) folder: PathBuf,
     book: String,
     pub(super) register: Register,
     pub(super) state: State,
     tails: Vec<Tail>,
     set_aside: Vec<SetAside>,
-    disk: Box<dyn Disk>,
-    patience: Patience,
+    pub(super) disk: Box<dyn Disk>,
+    pub(super) patience: Patience,
     /// How often what is stated; kept only where repetitions are to be known.
-    stated: Option<Stated>,
+    pub(super) stated: Option<Stated>,
 }
 
 /// How far a book has been read.
@@ -234,47 +233,6 @@ impl Appender {
         self.stated.as_ref().map_or(0, |stated| stated.times(name))
     }
 
-    /// Records those of these entries that the ledger does not state yet, all or none, as
-    /// [`Appender::append_all`] does: the second of two equal ones only where the ledger
-    /// states it less than twice, and so on. Tells for each what was recorded.
-    ///
-    /// The appender must be [opened for import](Appender::open_for_import). Errors: as
-    /// [`Appender::append_all`]; the index of a refusal counts the entries given.
-    pub fn append_new<E: Borrow<Entry>>(
-        &mut self,
-        entries: &[E],
-        now: DateTime<Utc>,
-    ) -> Result<Vec<Option<Recorded>>, BookError> {
-        let _lock = lock(self.disk.as_ref(), &self.folder, &mut self.patience)?;
-        self.make_ready()?;
-        let mut given = Stated::default();
-        let mut places = Vec::new();
-        let mut new = Vec::new();
-        for (place, entry) in entries.iter().enumerate() {
-            let entry: &Entry = entry.borrow();
-            let name = statement(entry);
-            given.add(name);
-            let known = self.stated.as_ref().map_or(0, |s| s.times(name));
-            if given.times(name) > known {
-                places.push(place);
-                new.push(entry);
-            }
-        }
-        drop(given);
-        let mut outcome = vec![None; entries.len()];
-        let Some(first) = new.first() else {
-            return Ok(outcome);
-        };
-        let (who, logged) = (first.who.clone(), first.logged);
-        let recorded = self.write_down(&who, logged, &new, now);
-        let recorded = recorded.map_err(|error| in_terms_of(error, &places))?;
-        let given = recorded.into_iter().filter(|(_, given)| *given);
-        for ((recorded, _), place) in given.zip(places) {
-            outcome[place] = Some(recorded);
-        }
-        Ok(outcome)
-    }
-
     /// Opens a new book: writes its first line and nothing else.
     ///
     /// Errors: [`Conflict::OpenedAgain`] if the book has lines; as [`Appender::append_all`].
@@ -307,7 +265,7 @@ impl Appender {
     }
 
     /// Under the lock: takes in what others wrote, and sets a torn line aside.
-    fn make_ready(&mut self) -> Result<(), BookError> {
+    pub(super) fn make_ready(&mut self) -> Result<(), BookError> {
         self.catch_up()?;
         self.own_chain()?;
         if let Some(tail) = self.own_tail() {
@@ -318,7 +276,7 @@ impl Appender {
     }
 
     /// Under the lock, made ready: checks entries and writes them.
-    fn write_down(
+    pub(super) fn write_down(
         &mut self,
         who: &str,
         logged: DateTime<Utc>,
@@ -553,20 +511,4 @@ impl Appender {
         }
         Ok(())
     }
-}
-
-/// A refusal of some entries, told in terms of the list they were taken from.
-fn in_terms_of(error: BookError, places: &[usize]) -> BookError {
-    let BookError::Refused { mut refusals, zone } = error else {
-        return error;
-    };
-    let place = |index: usize| places.get(index).copied().unwrap_or(index);
-    for refusal in &mut refusals {
-        refusal.index = place(refusal.index);
-        let witnesses = refusal.conflicts.iter_mut();
-        for witness in witnesses.flat_map(Conflict::witnesses_mut) {
-            witness.given = witness.given.map(place);
-        }
-    }
-    BookError::Refused { refusals, zone }
 }

@@ -5,7 +5,6 @@ use std::hash::{BuildHasherDefault, Hasher};
 use std::path::Path;
 
 use chrono::{DateTime, Utc};
-use rayon::prelude::*;
 
 use super::conflict::{Conflict, Witness};
 use super::doubt::Doubt;
@@ -79,30 +78,18 @@ pub(super) struct Look {
     /// Without its lines: those are in the state.
     pub survey: Survey,
     pub state: State,
-    /// Turns of the entries that hold, in the order of happening: without withdrawn
-    /// ones, withdrawals and `opened` lines.
+    /// Turns of the entries that hold, in the order of happening.
     pub order: Vec<u32>,
     found: Vec<Trouble>,
 }
 
 impl Look {
     fn of(mut survey: Survey) -> Look {
-        let gone = survey.withdrawn_by();
-        let mut order: Vec<(i64, i64, u32)> = (0u32..)
-            .zip(&survey.facts)
-            .filter(|(turn, fact)| fact.tells() && !gone.contains_key(&(*turn as usize)))
-            .map(|(turn, fact)| (fact.time, fact.logged, turn))
-            .collect();
-        order.par_sort_unstable();
-        let mut state = State::waiting(&mut survey);
-        state.withdrawn_by = gone
-            .into_iter()
-            .map(|(turn, by)| (turn as u32, by as u32))
-            .collect();
+        let (state, order) = State::waiting(&mut survey);
         Look {
             survey,
             state,
-            order: order.into_iter().map(|(_, _, turn)| turn).collect(),
+            order,
             found: Vec::new(),
         }
     }

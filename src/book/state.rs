@@ -74,34 +74,38 @@ pub(super) fn moment(seconds: i64) -> DateTime<Utc> {
 impl State {
     /// Everything a survey knows, with every entry taken in whatever stands against it.
     pub(super) fn of(survey: &mut Survey) -> State {
-        let gone = survey.withdrawn_by();
-        let mut order: Vec<(i64, i64, u32)> = (0u32..)
-            .zip(&survey.facts)
-            .filter(|(turn, fact)| fact.tells() && !gone.contains_key(&(*turn as usize)))
-            .map(|(turn, fact)| (fact.time, fact.logged, turn))
-            .collect();
-        order.par_sort_unstable();
-        let mut state = State::waiting(survey);
-        for (turn, by) in gone {
-            state.withdrawn_by.insert(turn as u32, by as u32);
-        }
-        for (_, _, turn) in order {
+        let (mut state, order) = State::waiting(survey);
+        for turn in order {
             state.put_in(turn);
         }
         state
     }
 
-    /// Takes every line out of a survey and knows it; none is taken in yet.
-    pub(super) fn waiting(survey: &mut Survey) -> State {
+    /// Takes every line out of a survey and knows it; none is taken in yet. With the turns
+    /// of the entries that hold, in the order of happening: without withdrawn ones,
+    /// withdrawals and `opened` lines.
+    pub(super) fn waiting(survey: &mut Survey) -> (State, Vec<u32>) {
+        let gone = survey.withdrawn_by();
         let mut state = State {
             files: survey.books.iter().map(|book| book.file.clone()).collect(),
             names: std::mem::take(&mut survey.names),
             facts: std::mem::take(&mut survey.facts),
             shas: std::mem::take(&mut survey.shas),
+            withdrawn_by: gone
+                .into_iter()
+                .map(|(turn, by)| (turn as u32, by as u32))
+                .collect(),
             ..State::default()
         };
         state.make_room();
-        state
+        let mut order: Vec<Rank> = (0u32..)
+            .zip(&state.facts)
+            .filter(|(turn, fact)| fact.tells() && !state.withdrawn_by.contains_key(turn))
+            .map(|(turn, fact)| (fact.time, fact.logged, turn))
+            .collect();
+        order.par_sort_unstable();
+        let order = order.into_iter().map(|(_, _, turn)| turn).collect();
+        (state, order)
     }
 
     /// Makes a book known; its index goes into [`Stand`].
