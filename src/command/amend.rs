@@ -11,6 +11,7 @@ use crate::book::{
     conflict_trouble, differences, parse_line, restate,
 };
 use crate::quantity::nearest;
+use crate::quantity::text::lines;
 use crate::quantity::trouble::{Place, Trouble};
 
 /// Amend an entry: withdraw it and state it anew
@@ -72,7 +73,7 @@ pub fn run(args: &AmendArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let both = [withdrawn, after];
     if args.writing.dry_run {
         appender.rehearse(&both, now)?;
-        ui.result(&compared(&before, &both[1]))?;
+        ui.result(&lines(&compared(&before, &both[1])))?;
         return Ok(Outcome::Done);
     }
     let recorded = appender.append_all(&both, now);

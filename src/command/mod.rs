@@ -8,6 +8,7 @@ use std::process::ExitCode;
 use clap::{Parser, Subcommand};
 
 mod amend;
+mod apart;
 mod beside;
 mod check;
 mod compare;
@@ -53,6 +54,8 @@ pub enum Outcome {
     Done,
     /// Done, and there is something to look at; exit code 1.
     Findings,
+    /// What a child of this program came out with: its exit code.
+    Child(u8),
 }
 
 /// Keeps the record of wearing parts on high-pressure plunger machines and says when to renew them
@@ -131,6 +134,7 @@ pub fn main() -> ExitCode {
     match outcome {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
         Ok(Outcome::Findings) => ExitCode::from(1),
+        Ok(Outcome::Child(code)) => ExitCode::from(code),
         Err(error) if error.is_closed_pipe() => ExitCode::SUCCESS,
         Err(error) => {
             ui.complain(&error);

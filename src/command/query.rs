@@ -1,14 +1,16 @@
 //! `query`: a named query, or a user's own SQL over the documented tables.
 
 use std::path::PathBuf;
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use chrono::NaiveDate;
 
+use super::apart::{Apart, Watch, apart};
 use super::select::folders;
-use super::{CommandError, Format, Outcome, Ui};
-use crate::quantity::size::{SizeError, parse_size};
-use crate::store::{Bounds, Options, Store};
+use super::{CommandError, Fault, Format, Outcome, Ui};
+use crate::quantity::size::{SizeError, parse_size, size_words};
+use crate::quantity::trouble::Trouble;
+use crate::store::{Bounds, Options, Store, StoreError};
 use crate::view::answer;
 
 /// Answer a named query, or SQL over the documented tables
@@ -46,6 +48,16 @@ pub struct QueryArgs {
     time_limit: Option<u32>,
 }
 
+impl QueryArgs {
+    fn time(&self) -> Option<Duration> {
+        self.time_limit.map(|s| Duration::from_secs(s.into()))
+    }
+}
+
+/// What the program takes beside the database: threads, the answer as text.
+const ROOM: u64 = 1_000_000_000;
+/// A question that does not heed its end for so long is ended from outside.
+const PATIENCE: Duration = Duration::from_secs(3);
 /// What a question may take where nothing is said, in bytes.
 const MEMORY: u64 = 4_000_000_000;
 /// Less than this and not even an empty ledger can be loaded.
@@ -61,13 +73,38 @@ fn memory(text: &str) -> Result<u64, SizeError> {
 }
 
 pub fn run(args: &QueryArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
-    let text = if args.list {
-        list(args.format)?
-    } else {
-        ask(args, ui)?
-    };
-    ui.result(&text)?;
-    Ok(Outcome::Done)
+    if args.list {
+        ui.result(&list(args.format)?)?;
+        return Ok(Outcome::Done);
+    }
+    let memory = args.memory.unwrap_or(MEMORY);
+    let begun = Instant::now();
+    match apart(memory.saturating_mul(2).saturating_add(ROOM))? {
+        Apart::Here => {
+            let text = ask(args, ui)?;
+            ui.result(&text)?;
+            Ok(Outcome::Done)
+        }
+        Apart::Done(code) => Ok(Outcome::Child(code)),
+        Apart::BrokeOff => match args.time().filter(|time| begun.elapsed() > *time) {
+            Some(time) => Err(StoreError::Time { time }.into()),
+            None => Err(broke_off(memory)),
+        },
+    }
+}
+
+/// Why there is no answer where the work on it was ended by the system.
+fn broke_off(memory: u64) -> CommandError {
+    CommandError::new(
+        Fault::NoAnswer,
+        Trouble::error("broke-off", "the work on the question broke off")
+            .because(format!(
+                "Most often a question needs more memory than there is, here {}.",
+                size_words(memory)
+            ))
+            .cured_by("ask for fewer rows or columns, for shorter texts, or in smaller steps;")
+            .cured_by("a question is given more with --memory"),
+    )
 }
 
 fn list(format: Format) -> Result<String, CommandError> {
@@ -92,13 +129,14 @@ fn ask(args: &QueryArgs, ui: &mut Ui) -> Result<String, CommandError> {
         bounds: Bounds {
             memory: Some(args.memory.unwrap_or(MEMORY)),
             threads: args.threads,
-            time: args.time_limit.map(|s| Duration::from_secs(s.into())),
+            time: args.time(),
         },
     };
     let store = Store::open(&folders(&ledgers), args.as_of, &options)?;
     for trouble in store.troubles() {
         ui.trouble(trouble);
     }
+    let _watch = args.time().map(|time| Watch::begin(time + PATIENCE));
     let found = store.ask(question)?;
     args.format.lay_out(
         || answer::text(&found),

@@ -8,7 +8,7 @@ use std::io::{self, IsTerminal, Write};
 use clap::ValueEnum;
 
 use super::CommandError;
-use crate::quantity::text::{is_unruly, one_line};
+use crate::quantity::text::{is_unruly, lines, one_line};
 use crate::quantity::trouble::{Place, Trouble};
 
 /// How a result is laid out.
@@ -32,7 +32,8 @@ impl Format {
         csv: impl FnOnce() -> Result<String, csv::Error>,
     ) -> Result<String, CommandError> {
         Ok(match self {
-            Format::Table => table(),
+            // Whatever a ledger's names hold: JSON and CSV are for programs, this is for eyes.
+            Format::Table => lines(&table()).into_owned(),
             Format::Json => json().map_err(io::Error::from)?,
             Format::Csv => csv().map_err(io::Error::other)?,
         })
@@ -77,7 +78,7 @@ impl Ui {
     pub fn remark(&mut self, text: &str) {
         if !self.quiet {
             // A remark that cannot be written is not worth failing for.
-            let _ = writeln!(io::stderr().lock(), "{text}");
+            let _ = writeln!(io::stderr().lock(), "{}", lines(text));
         }
     }
 

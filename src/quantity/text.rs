@@ -79,6 +79,15 @@ pub fn one_line(text: &str) -> Cow<'_, str> {
     }
 }
 
+/// A text of lines, each as [`one_line`] leaves it.
+pub fn lines(text: &str) -> Cow<'_, str> {
+    if text.contains(|c| c != '\n' && is_unruly(c)) {
+        Cow::Owned(text.replace(|c| c != '\n' && is_unruly(c), " "))
+    } else {
+        Cow::Borrowed(text)
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
