@@ -97,7 +97,11 @@ fn a_long_file_comes_in_whole() {
         "--write",
     ];
     let began = Instant::now();
-    let (code, told) = desk.told(&args);
+    let output = desk.run(&args);
+    // No bar and nothing else where nobody looks on.
+    assert!(output.stderr.is_empty(), "{output:?}");
+    let code = output.status.code().expect("exit code");
+    let told = String::from_utf8(output.stdout).expect("text");
     println!(
         "{rows} rows in {:.2} s\n{told}",
         began.elapsed().as_secs_f64()

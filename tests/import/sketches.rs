@@ -49,6 +49,7 @@ fn every_guess_has_its_reason_and_every_doubt_is_marked() {
     for said in [
         "dates = \"DD/MM/YYYY\"",
         "CHECK: MM/DD/YYYY reads them as well",
+        "CHECK: `12.480` could be two numbers",
         "\"H-1\" = \"H-01\"",
         "CHECK: may be",
         "# component = { column = \"…\" }",
@@ -60,6 +61,60 @@ fn every_guess_has_its_reason_and_every_doubt_is_marked() {
         let kind = line.starts_with("entry = ") || line.starts_with("why = ");
         assert!(line.contains("  # ") || kind, "a reason: {line}");
     }
+}
+
+/// Meters and quantities one below the other, named in columns of their own.
+#[test]
+fn columns_that_name_meters_and_quantities_are_taken_for_it() {
+    let desk = Desk::new();
+    desk.write(
+        "meters.csv",
+        "When;Asset;Meter;Reading\n2025-04-03 08:00;H-01;hours;12480\n2025-04-10 08:00;H-01;hours;12575\n",
+    );
+    let args = [
+        "import",
+        "--sketch",
+        "meters.csv",
+        "oat-works",
+        "--out",
+        "m.toml",
+    ];
+    assert_eq!(desk.told(&args).0, 0);
+    let (code, told) = desk.told(&[
+        "import",
+        "meters.csv",
+        "--map",
+        "m.toml",
+        "oat-works",
+        "--who",
+        "Me",
+    ]);
+    assert_eq!(code, 0, "{told}");
+    assert!(told.contains("2 rows, 2 good, 0 rejected"), "{told}");
+    desk.write(
+        "gauges.csv",
+        "Date,Machine,Component,Position,Quantity,Value,Unit\n2025-04-03,H-01,packing-spring,P1,free-length,48.2,mm\n",
+    );
+    let args = [
+        "import",
+        "--sketch",
+        "gauges.csv",
+        "oat-works",
+        "--out",
+        "g.toml",
+    ];
+    assert_eq!(desk.told(&args).0, 0);
+    let (code, told) = desk.told(&[
+        "import",
+        "gauges.csv",
+        "--map",
+        "g.toml",
+        "oat-works",
+        "--who",
+        "Me",
+    ]);
+    assert_eq!(code, 0, "{told}");
+    assert!(told.contains("measured"), "{told}");
 }
 
 /// Files that are hardly any: nothing but a text comes of them, and never a panic.

@@ -7,6 +7,7 @@ use super::look::{Column, Found};
 use crate::intake::import::cell::Cell;
 use crate::intake::import::dates::{Pattern, Reading, clock};
 use crate::intake::import::figures::{NumberForm, number};
+use crate::quantity::counted;
 
 /// What a column holds, by its form.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -141,7 +142,8 @@ fn read_days(column: &Column, dates: &mut Vec<Found<String>>) -> u64 {
         let twins: Vec<&str> = twins.map(|(_, pair)| pair.0).collect();
         let example = left.iter().find(|(value, _)| read(pattern, value));
         let example = example.map_or("", |(value, _)| value.as_str());
-        let mut why = format!("reads {rows} rows of {}, such as {example}", column.heading);
+        let count = counted(*rows, "row", "rows");
+        let mut why = format!("reads {count} of {}, such as {example}", column.heading);
         if let Some(twin) = twins.first() {
             why.push_str(&format!("; CHECK: {twin} reads them as well"));
         }
@@ -197,12 +199,14 @@ fn number_form(columns: &[Column], holds: &[Holds]) -> Option<Found<NumberForm>>
         .collect();
     let (rows, form) = *counts.iter().rev().max_by_key(|(rows, _)| *rows)?;
     let example = marked.first()?.0.as_str();
-    let mut why = format!("reads {rows} numbers written as text, such as {example}");
+    let numbers = counted(rows, "number", "numbers");
+    let mut why = format!("reads {numbers} written as text, such as {example}");
     // Marks that could be either: the same texts under the other decimal mark.
     let other =
         |(count, other): &&(u64, NumberForm)| *count == rows && other.decimal != form.decimal;
-    if counts.iter().any(|pair| other(&pair)) {
+    let doubt = counts.iter().any(|pair| other(&pair));
+    if doubt {
         why.push_str(&format!("; CHECK: `{example}` could be two numbers"));
     }
-    (form != NumberForm::default()).then_some(Found { value: form, why })
+    (doubt || form != NumberForm::default()).then_some(Found { value: form, why })
 }

@@ -321,7 +321,9 @@ impl Guesser<'_> {
             "reason" => Reason::WORDS,
             "finding" => Finding::WORDS,
             "kind" => JobKind::WORDS,
-            "machine" | "component" | "position" | "part" | "mode" if !known.is_empty() => {
+            "machine" | "component" | "position" | "part" | "mode" | "meter" | "quantity"
+                if !known.is_empty() =>
+            {
                 let exact = |text: &str| matches!(fit(text, known), Some((_, Fit::Exact)));
                 let all = |text: &str| pieces(text, split).all(exact);
                 return column.more || !column.values.iter().all(|(text, _)| all(text));

@@ -121,8 +121,16 @@ pub(super) const HEADINGS: &[(&str, Holds, &[&str])] = &[
             "hour meter",
             "counter",
             "reading",
+            "value",
         ],
     ),
+    ("meter", Holds::Texts, &["meter", "counter"]),
+    (
+        "quantity",
+        Holds::Texts,
+        &["quantity", "measured", "measurement", "parameter"],
+    ),
+    ("unit", Holds::Texts, &["unit", "units"]),
     (
         "cost",
         Holds::Numbers,

@@ -15,7 +15,9 @@ impl Writer<'_> {
         if self.job() {
             all.push(self.job_entry());
         }
-        if has("value") {
+        if has("value") && has("quantity") {
+            all.push(self.measured_in_rows());
+        } else if has("value") {
             all.push(self.reading());
         }
         let kinds = self.guesses.done.as_ref().map(|(_, kinds)| kinds);
@@ -25,7 +27,8 @@ impl Writer<'_> {
                 all.push(self.slot_entry(kind));
             }
         }
-        let alone = kinds.is_none() && (has("component") || has("position") || has("reason"));
+        let slot = has("component") || has("position") || has("reason");
+        let alone = kinds.is_none() && slot && !has("quantity");
         if done("replaced") || alone {
             all.push(self.slot_entry("replaced"));
         }
@@ -76,6 +79,7 @@ impl Writer<'_> {
             }
             let usages = self.register.map_or(&[][..], |register| &register.usages);
             match usages {
+                _ if self.guesses.key("meter").is_some() => self.key_if(&mut block, "meter"),
                 [one] => block.line(
                     format!("meter = {}", quoted(&one.id)),
                     "the register has no other",
@@ -164,6 +168,26 @@ impl Writer<'_> {
             only = Some(&part.component);
         }
         only
+    }
+
+    /// Measurements one below the other: what, how much, in which unit.
+    fn measured_in_rows(&self) -> String {
+        let mut block = Block::default();
+        block.line("[[entry]]", "");
+        block.line(
+            "entry = \"measured\"",
+            "a column says which quantity a value is of",
+        );
+        self.key_or_gap(&mut block, "component", &["component"]);
+        self.key_or_gap(&mut block, "position", &["position"]);
+        self.key_or_gap(&mut block, "quantity", &["quantity"]);
+        self.key_or_gap(&mut block, "value", &["value"]);
+        self.key_or_gap(&mut block, "unit", &["unit"]);
+        block.line(
+            "# zone = { column = \"…\" }",
+            "where plant.toml measures it in zones",
+        );
+        block.text()
     }
 
     fn measured(&self, measure: &Measure) -> String {
