@@ -4,12 +4,22 @@
 //! Beside this file's parent stands a module `rooms` with the rooms: the library in the tests, the
 //! rooms' sources in the fuzz crate, which thus needs no DuckDB.
 
+use std::cell::RefCell;
+
 use chrono::{DateTime, Utc};
 use chrono_tz::Tz;
 
 use super::rooms::book::{
-    LineFault, Sha, follow, line_trouble, parse_given_line, parse_line, read_seals, value_span,
+    Appender, LineFault, Sha, follow, line_trouble, parse_given_line, parse_line, read_seals,
+    value_span,
 };
+use super::rooms::intake::import::cell::Row;
+use super::rooms::intake::import::encoding::decode;
+use super::rooms::intake::import::map::Map;
+use super::rooms::intake::import::mend::mend;
+use super::rooms::intake::import::plan::{PlanError, bind, plan};
+use super::rooms::intake::import::reject::excerpts;
+use super::rooms::intake::import::sheet::{Sheet, SheetError};
 use super::rooms::intake::{CellFault, FileError, events_csv as events, lives_csv as lives};
 use super::rooms::life::Sample;
 use super::rooms::quantity::trouble::Trouble;
@@ -18,13 +28,15 @@ use super::rooms::register::Register;
 /// A target's name and body.
 pub type Target = (&'static str, fn(&[u8]));
 
-pub const TARGETS: [Target; 6] = [
+pub const TARGETS: [Target; 8] = [
     ("book_line", book_line),
     ("chain", chain),
     ("register", register),
     ("lives_csv", lives_csv),
     ("events_csv", events_csv),
     ("seals", seals),
+    ("import", import),
+    ("workbook", workbook),
 ];
 
 /// Lines of a book, or given for recording: what is read is written and read again as the same
@@ -89,7 +101,6 @@ fn told(trouble: &Trouble, lines: usize) {
     if let (Some(span), Some(text)) = (&place.span, &place.excerpt) {
         assert!(span.start <= span.end, "{span:?}");
         assert!(span.end <= text.len().max(1), "{span:?} of {text:?}");
-        assert!(!text.contains('\n'), "{text:?}");
         // What was no UTF-8 stands there replaced, longer than it was.
         let whole = text.is_empty() || text.contains('\u{fffd}');
         assert!(
@@ -282,3 +293,139 @@ pub fn seals(text: &[u8]) {
         }
     }
 }
+
+/// What parts a map from its file in an input of [`import`]: a line of its own.
+const PART: &[u8] = b"\n====\n";
+
+/// A ledger to import into, which is never written to.
+struct Desk {
+    folder: tempfile::TempDir,
+    appender: Appender,
+}
+
+thread_local! {
+    static DESK: RefCell<Desk> = RefCell::new(desk());
+}
+
+fn desk() -> Desk {
+    let folder = tempfile::tempdir().expect("a folder");
+    let register = include_str!("../../sample-ledger/plant.toml");
+    std::fs::write(folder.path().join("plant.toml"), register).expect("a register");
+    let appender = Appender::open_for_import(folder.path(), "main").expect("a ledger");
+    Desk { folder, appender }
+}
+
+/// A map, and a file of rows: each entry that would be written can be read again as it is, each
+/// rejected row is one of the file's, and the mended file holds as many rows as were rejected.
+pub fn import(input: &[u8]) {
+    let at = input.windows(PART.len()).position(|w| w == PART);
+    let (map, file) = match at {
+        Some(at) => (&input[..at + 1], &input[at + PART.len()..]),
+        None => (input, &b""[..]),
+    };
+    let Ok(text) = String::from_utf8(map.to_vec()) else {
+        return;
+    };
+    let lines = lines_of(text.as_bytes());
+    let map = match Map::parse("map.toml", text) {
+        Ok(map) => map,
+        Err(error) => {
+            let troubles = error.troubles();
+            assert!(!troubles.is_empty(), "refused without a reason");
+            return troubles.iter().for_each(|trouble| told(trouble, lines));
+        }
+    };
+    let Ok(text) = decode(file.to_vec(), map.file.encoding) else {
+        return;
+    };
+    let rows = lines_of(text.as_bytes()) + text.matches('\r').count();
+    let sheet = Sheet::of_text("rows.csv", text, map.file.delimiter);
+    let now = DateTime::<Utc>::from_timestamp(1_800_000_000, 0).expect("a time");
+    let planned = DESK.with_borrow_mut(|desk| {
+        plan(
+            &sheet,
+            &map,
+            &mut desk.appender,
+            Some("crew"),
+            now,
+            &mut |_, _, _| {},
+        )
+    });
+    let plan = match planned {
+        Ok(plan) => plan,
+        Err(PlanError::Map(error)) => {
+            return error.troubles().iter().for_each(|t| told(t, lines));
+        }
+        Err(PlanError::Sheet(error)) => return sheet_error(&error, rows),
+    };
+    assert_eq!(plan.marks.len(), plan.entries().len());
+    for entry in plan.entries() {
+        let line = entry.line(Sha::ZERO);
+        assert_eq!(
+            parse_line(line.as_bytes()),
+            Ok((Sha::ZERO, entry.clone())),
+            "{line}"
+        );
+    }
+    let texts = excerpts(&sheet, &plan.rejected, '.').expect("it was read before");
+    for rejection in &plan.rejected {
+        assert!((1..=rows as u64).contains(&rejection.row), "{rejection:?}");
+        told(
+            &rejection.trouble("rows.csv", texts.get(&rejection.row)),
+            rows,
+        );
+    }
+    let (_, places) = bind(&sheet, &map).expect("it was bound before");
+    let mended = mend(&sheet, &map, &places, &plan.rejected).expect("it was read before");
+    if let Ok(text) = decode(mended, map.file.encoding) {
+        let sheet = Sheet::of_text("mended.csv", text, map.file.delimiter);
+        let below = rows_of(&sheet, u64::from(map.file.headings.value));
+        assert_eq!(below, plan.rejected_rows(), "rows of the mended file");
+    }
+}
+
+/// The rows of a sheet below its headings.
+fn rows_of(sheet: &Sheet, headings: u64) -> usize {
+    let (mut rows, mut row, mut count) = (sheet.rows(), Row::default(), 0);
+    while rows.next(&mut row).expect("rows") {
+        count += usize::from(row.number > headings);
+    }
+    count
+}
+
+fn sheet_error(error: &SheetError, rows: usize) {
+    let trouble = error.trouble();
+    assert!(!trouble.what.is_empty());
+    if let Some(line) = trouble.place.as_ref().and_then(|place| place.line) {
+        assert!((1..=rows).contains(&line), "{trouble:?}");
+    }
+}
+
+/// The bytes of a workbook: its rows, in order, or a reason; never a panic or all the memory.
+pub fn workbook(bytes: &[u8]) {
+    let form = Map::parse("map.toml", MAP.to_owned()).expect("a map").file;
+    let opened = DESK.with_borrow(|desk| {
+        let path = desk.folder.path().join("rows.xlsx");
+        std::fs::write(&path, bytes).expect("a file");
+        Sheet::open(&path, &form)
+    });
+    match opened {
+        Ok(sheet) => {
+            let (mut rows, mut row, mut before) = (sheet.rows(), Row::default(), 0);
+            while let Ok(true) = rows.next(&mut row) {
+                assert!(row.number > before, "row {} after {before}", row.number);
+                before = row.number;
+            }
+        }
+        Err(error) => sheet_error(&error, lines_of(bytes)),
+    }
+}
+
+const MAP: &str = "[[entry]]
+entry = \"reading\"
+time = { column = 1 }
+machine = { column = 2 }
+who = \"crew\"
+meter = \"hours\"
+value = { column = 3 }
+";

@@ -48,7 +48,7 @@ impl Rejection {
             let spans = &excerpt.spans;
             // Beyond the cells a row has, its end is meant.
             let end = excerpt.text.len();
-            spans.get(place).cloned().unwrap_or(end..end + 1)
+            spans.get(place).cloned().unwrap_or(end..end)
         });
         let mut trouble = Trouble::error(self.kind, what).placed(Place {
             file: file.to_owned(),

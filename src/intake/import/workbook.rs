@@ -44,7 +44,7 @@ impl<'a> Workbook<'a> {
     }
 
     fn read(&mut self, sheet: &str) -> Result<Vec<Row>, String> {
-        let mut rows = Rows(Vec::new());
+        let mut rows = Rows::default();
         if let Sheets::Xlsx(book) = &mut self.sheets {
             // Cell by cell: a forgotten cell far down would else fill the memory.
             let cells = book.worksheet_cells_reader(sheet);
@@ -63,8 +63,8 @@ impl<'a> Workbook<'a> {
             }
         }
         // In a sound sheet they are in order already.
-        rows.0.sort_by_key(|row| row.number);
-        Ok(rows.0)
+        rows.rows.sort_by_key(|row| row.number);
+        Ok(rows.rows)
     }
 }
 
@@ -82,8 +82,16 @@ fn calmly<T>(read: impl FnOnce() -> Result<T, String>) -> Result<T, String> {
 const MOST_ROWS: u32 = 1_048_576;
 const MOST_COLUMNS: u32 = 16_384;
 
+/// The most cells that are held, those between filled ones among them: a million rows of 50.
+/// A few cells far to the right in every row would else fill the memory.
+const MOST_CELLS: usize = 50_000_000;
+
 /// Rows being filled, cell by cell in the order of the sheet.
-struct Rows(Vec<Row>);
+#[derive(Default)]
+struct Rows {
+    rows: Vec<Row>,
+    cells: usize,
+}
 
 impl Rows {
     fn put(&mut self, (row, column): (u32, u32), cell: Cell) -> Result<(), String> {
@@ -94,16 +102,24 @@ impl Rows {
             return Err("it has a cell beyond the last row or column of a sheet".to_owned());
         }
         let number = u64::from(row) + 1;
-        if self.0.last().is_none_or(|last| last.number != number) {
-            self.0.push(Row {
+        if self.rows.last().is_none_or(|last| last.number != number) {
+            self.rows.push(Row {
                 number,
                 cells: Vec::new(),
             });
         }
         // One was just put there if there was none.
-        if let Some(last) = self.0.last_mut() {
+        if let Some(last) = self.rows.last_mut() {
             let column = column as usize;
             if last.cells.len() <= column {
+                self.cells += column + 1 - last.cells.len();
+                if self.cells > MOST_CELLS {
+                    return Err(format!(
+                        "it takes {} million cells and more, empty ones between filled ones \
+                         among them",
+                        MOST_CELLS / 1_000_000
+                    ));
+                }
                 last.cells.resize(column + 1, Cell::Empty);
             }
             last.cells[column] = cell;
@@ -202,6 +218,24 @@ mod tests {
         assert_eq!(cell(1.25, TimeDelta), Cell::Hours(30.0));
         let old = ExcelDateTime::new(45_943.0 - 1_462.0, DateTime, true);
         assert_eq!(of_serial(old).text('.'), "2025-10-13");
+    }
+
+    #[test]
+    fn cells_far_to_the_right_cannot_fill_the_memory() {
+        let mut rows = Rows {
+            rows: Vec::new(),
+            cells: MOST_CELLS - 20_000,
+        };
+        let far = |rows: &mut Rows, row| rows.put((row, MOST_COLUMNS - 1), Cell::Flag(true));
+        assert_eq!(far(&mut rows, 0), Ok(()));
+        assert_eq!(
+            far(&mut rows, 0),
+            Ok(()),
+            "the same cell again takes no more"
+        );
+        let told = far(&mut rows, 1).unwrap_err();
+        assert!(told.contains("50 million cells"), "{told}");
+        assert!(rows.put((2, MOST_COLUMNS), Cell::Flag(true)).is_err());
     }
 
     #[test]
