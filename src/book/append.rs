@@ -70,7 +70,7 @@ impl Appender {
     /// [`Appender::append_new`] adds nothing twice.
     pub fn open_for_import(folder: &Path, book: &str) -> Result<Appender, BookError> {
         let survey = Survey::with_statements(folder)?;
-        let stated = Stated::of(&survey.facts);
+        let stated = Stated::of(&survey.statements);
         let mut appender = Appender::of_survey(survey, book)?;
         appender.stated = Some(stated);
         Ok(appender)

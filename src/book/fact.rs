@@ -6,8 +6,6 @@
 
 use super::entry::{Ending, Entry, Event, Finding, Item, Kind, Reason, SlotName};
 use super::names::{Id, Names, Renamed};
-use super::sha::Sha;
-use super::statement::statement;
 use crate::quantity::{Number, Unit};
 
 /// One line of a book.
@@ -22,8 +20,6 @@ pub(super) struct Fact {
     pub line: u32,
     pub machine: Id,
     pub job: Id,
-    /// Name of what it states; zeros where that was not asked for.
-    pub statement: Sha,
     pub what: What,
 }
 
@@ -103,16 +99,7 @@ impl Fact {
             line: 0,
             machine,
             job: names.id_if(entry.job.as_ref()),
-            statement: Sha::ZERO,
             what: what(&entry.event, machine, names),
-        }
-    }
-
-    /// The same, with the name of what the entry states.
-    pub(super) fn with_statement<S: AsRef<str>>(self, entry: &Entry<S>) -> Fact {
-        Fact {
-            statement: statement(entry),
-            ..self
         }
     }
 
@@ -124,7 +111,6 @@ impl Fact {
             line: 0,
             machine: Id::NONE,
             job: Id::NONE,
-            statement: Sha::ZERO,
             what: What::Unreadable,
         }
     }

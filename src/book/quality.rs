@@ -306,13 +306,14 @@ impl Look {
 
     /// The same statement twice, whoever wrote it down and when.
     fn twins(&mut self) {
+        let statements = std::mem::take(&mut self.survey.statements);
         let mut seen: HashMap<u64, u32, BuildHasherDefault<AsItIs>> =
             HashMap::with_capacity_and_hasher(self.order.len(), Default::default());
         let mut found = Vec::new();
         for turn in &self.order {
-            let name = self.fact(*turn).statement;
+            let name = statements[*turn as usize];
             let first = *seen.entry(name.head()).or_insert(*turn);
-            if first != *turn && self.fact(first).statement == name {
+            if first != *turn && statements[first as usize] == name {
                 found.push((*turn, first));
             }
         }

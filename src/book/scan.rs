@@ -17,6 +17,7 @@ use super::names::Names;
 use super::parse::parse_in_place;
 use super::rules::{KnownFine, Rules};
 use super::sha::Sha;
+use super::statement::statement;
 use crate::register::Register;
 
 /// What was found in one book.
@@ -34,6 +35,8 @@ pub(super) struct Part {
     pub names: Names,
     pub facts: Vec<Fact>,
     pub shas: Vec<Sha>,
+    /// Names of what the lines state, where that was asked for.
+    pub statements: Vec<Sha>,
     /// Where each line begins in the file.
     pub starts: Vec<u64>,
     pub unreadable: Vec<(usize, Vec<LineFault>, Vec<u8>)>,
@@ -205,9 +208,9 @@ impl Part {
             let place = self.facts.len();
             let fact = match parse_in_place(text, line.prev) {
                 Ok(entry) => {
-                    let mut fact = Fact::of(&entry, &mut self.names);
+                    let fact = Fact::of(&entry, &mut self.names);
                     if ways.statements {
-                        fact = fact.with_statement(&entry);
+                        self.statements.push(statement(&entry));
                     }
                     let names = &mut self.names;
                     let misfits = ways.rules.against(&entry, &fact, names, ways.known);
@@ -218,6 +221,9 @@ impl Part {
                 }
                 Err(faults) => {
                     self.unreadable.push((place, faults, text.to_owned()));
+                    if ways.statements {
+                        self.statements.push(Sha::ZERO);
+                    }
                     Fact::unreadable()
                 }
             };

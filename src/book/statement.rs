@@ -8,7 +8,6 @@ use std::collections::HashMap;
 use rust_decimal::Decimal;
 
 use super::entry::{Age, Ending, Entry, Event, Found, Item, SlotName};
-use super::fact::Fact;
 use super::sha::Sha;
 use crate::quantity::Number;
 
@@ -183,10 +182,10 @@ impl Said {
 pub(super) struct Stated(HashMap<Sha, u32>);
 
 impl Stated {
-    pub(super) fn of(facts: &[Fact]) -> Stated {
-        let mut stated = Stated(HashMap::with_capacity(facts.len()));
-        for fact in facts {
-            stated.add(fact.statement);
+    pub(super) fn of(names: &[Sha]) -> Stated {
+        let mut stated = Stated(HashMap::with_capacity(names.len()));
+        for name in names {
+            stated.add(*name);
         }
         stated
     }

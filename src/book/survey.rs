@@ -38,6 +38,8 @@ pub struct Survey {
     pub(super) facts: Vec<Fact>,
     /// The name of each line.
     pub(super) shas: Vec<Sha>,
+    /// Names of what the lines state; nothing where that was not asked for.
+    pub(super) statements: Vec<Sha>,
     /// What the register has against lines, by their place in `facts`.
     pub(super) misfits: Vec<(usize, Vec<Conflict>)>,
 }
@@ -118,6 +120,7 @@ impl Survey {
             names: Names::default(),
             facts: Vec::new(),
             shas: Vec::new(),
+            statements: Vec::new(),
             misfits: Vec::new(),
         }
     }
@@ -147,6 +150,10 @@ impl Survey {
             copied_shas: Vec::new(),
         };
         let number = u32::try_from(self.books.len()).unwrap_or(u32::MAX);
+        let lines = found.parts.iter().map(|part| part.shas.len()).sum();
+        self.facts.reserve(lines);
+        self.shas.reserve(lines);
+        book.starts.reserve(lines);
         for part in found.parts {
             book.starts.extend(&part.starts);
             let before = book.lines;
@@ -166,6 +173,7 @@ impl Survey {
                     fact
                 }));
             self.shas.extend(part.shas);
+            self.statements.extend(part.statements);
             let misfits = part.misfits.into_iter();
             self.misfits.extend(misfits.map(|(n, c)| (start + n, c)));
             let unreadable = part.unreadable.into_iter();
