@@ -221,3 +221,48 @@ fn a_book_that_grows_meanwhile_is_taken_at_one_moment() {
     assert!(grew > 1, "it never grew while it was read");
     assert_eq!(plant.store().heads()[0].lines, 6_001);
 }
+
+/// A changed byte anywhere in a book, a sample of them: the loading is refused with the line, or
+/// tells of a line cut short; nothing panics. What the last line says has no witness inside the
+/// book: it is loaded as it is, or told to be no entry.
+#[test]
+fn no_changed_byte_is_loaded_unseen() {
+    let plant = Plant::of_case("jobs");
+    let whole = fs::read(plant.book()).expect("book");
+    let starts: Vec<usize> = std::iter::once(0)
+        .chain(
+            whole
+                .iter()
+                .enumerate()
+                .filter(|(_, b)| **b == b'\n')
+                .map(|(i, _)| i + 1),
+        )
+        .collect();
+    let lines = starts.len() - 1;
+    let (mut refused, mut unseen) = (0, 0);
+    for (turn, at) in (0..whole.len()).step_by(whole.len() / 120).enumerate() {
+        let mask = [0x01, 0x20, 0x80, 0xff][turn % 4];
+        let mut bytes = whole.clone();
+        bytes[at] ^= mask;
+        fs::write(plant.book(), &bytes).expect("flip");
+        let line = starts.partition_point(|start| *start <= at);
+        match plant.open() {
+            Err(error) => {
+                assert_eq!(error.fault(), StoreFault::Data, "{error}");
+                let named: Vec<_> = error
+                    .troubles()
+                    .iter()
+                    .filter_map(|trouble| trouble.place.as_ref()?.line)
+                    .collect();
+                assert!(named.contains(&line), "byte {at} of line {line}: {named:?}");
+                refused += 1;
+            }
+            Ok(store) => {
+                assert_eq!(line, lines, "byte {at} changed by {mask:#x} went unseen");
+                unseen += usize::from(store.troubles().is_empty());
+            }
+        }
+    }
+    assert!(refused > 100, "only {refused} were refused");
+    assert!(unseen < 20, "{unseen} went unseen");
+}
