@@ -411,28 +411,18 @@ impl Appender {
         }
         let first_given = self.own_tail().map_or(0, |tail| tail.lines) + usize::from(fresh);
         for (index, entry) in entries.iter().copied().enumerate() {
-            let mut conflicts = self.state.conflicts(&self.register, entry, now);
+            let conflicts = self.against(entry, &file, first_given, now);
             let mut named = None;
-            match &entry.event {
-                Event::Opened { .. } => conflicts.push(Conflict::OpenedAgain),
-                // Digits that are unique today may not be so for ever: all 64 are written.
-                Event::Withdrawn { entry_sha, why } => {
-                    if let Ok(sha) = self.state.find(entry_sha) {
-                        let event = Event::Withdrawn {
-                            entry_sha: sha.to_string(),
-                            why: why.clone(),
-                        };
-                        let entry = entry.clone();
-                        named = Some(Entry { event, ..entry });
-                    }
-                }
-                _ => {}
-            }
-            // What was given beside this entry is in no book yet.
-            for witness in conflicts.iter_mut().flat_map(Conflict::witnesses_mut) {
-                if witness.file == file && witness.line > first_given {
-                    witness.given = Some(witness.line - first_given - 1);
-                }
+            // Digits that are unique today may not be so for ever: all 64 are written.
+            if let Event::Withdrawn { entry_sha, why } = &entry.event
+                && let Ok(sha) = self.state.find(entry_sha)
+            {
+                let event = Event::Withdrawn {
+                    entry_sha: sha.to_string(),
+                    why: why.clone(),
+                };
+                let entry = entry.clone();
+                named = Some(Entry { event, ..entry });
             }
             if !conflicts.is_empty() {
                 refusals.push(Refusal { index, conflicts });
@@ -444,6 +434,28 @@ impl Appender {
         }
         let zone = self.register.plant.time_zone;
         Err(BookError::Refused { refusals, zone })
+    }
+
+    /// What stands against an entry given along with others, of which the first would be
+    /// the line after `lines` of this book.
+    pub(super) fn against(
+        &mut self,
+        entry: &Entry,
+        file: &str,
+        lines: usize,
+        now: DateTime<Utc>,
+    ) -> Vec<Conflict> {
+        let mut conflicts = self.state.conflicts(&self.register, entry, now);
+        if matches!(entry.event, Event::Opened { .. }) {
+            conflicts.push(Conflict::OpenedAgain);
+        }
+        // What was given beside this entry is in no book yet.
+        for witness in conflicts.iter_mut().flat_map(Conflict::witnesses_mut) {
+            if witness.file == file && witness.line > lines {
+                witness.given = Some(witness.line - lines - 1);
+            }
+        }
+        conflicts
     }
 
     pub(super) fn roll_back(&mut self, before: usize) {

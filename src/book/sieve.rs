@@ -10,7 +10,7 @@ use chrono::{DateTime, Utc};
 use super::append::{Appender, Recorded};
 use super::conflict::Conflict;
 use super::disk::lock;
-use super::entry::{Entry, Event};
+use super::entry::Entry;
 use super::error::{BookError, Refusal};
 use super::sha::Sha;
 use super::state::Stand;
@@ -42,16 +42,8 @@ impl Sieve<'_> {
         let mut refusals = Vec::new();
         for entry in group {
             let entry: &Entry = entry.borrow();
-            let (state, register) = (&mut self.appender.state, &self.appender.register);
-            let mut conflicts = state.conflicts(register, entry, self.now);
-            if matches!(entry.event, Event::Opened { .. }) {
-                conflicts.push(Conflict::OpenedAgain);
-            }
-            for witness in conflicts.iter_mut().flat_map(Conflict::witnesses_mut) {
-                if witness.file == self.file && witness.line > self.lines {
-                    witness.given = Some(witness.line - self.lines - 1);
-                }
-            }
+            let (file, lines) = (&self.file, self.lines);
+            let conflicts = self.appender.against(entry, file, lines, self.now);
             let index = self.index;
             if !conflicts.is_empty() {
                 refusals.push(Refusal { index, conflicts });
