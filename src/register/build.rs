@@ -4,20 +4,19 @@ use std::collections::hash_map::Entry;
 use std::collections::{BTreeMap, HashMap};
 
 use chrono::NaiveDate;
-use chrono_tz::Tz;
-use rust_decimal::Decimal;
 use toml::de::DeTable;
 
 use super::fault::{Fault, FaultKind, Walk};
 use super::parts::{
-    duplicate, limit_rule, once_each, shape_prior, sourced, unit, value_or, values,
+    duplicate, limit_rule, listed, once_each, shape_prior, sourced, texts, unit, value_or, values,
 };
+use super::plant::plant;
 use super::types::{
     Access, AssumedShape, Ceiling, Component, Layout, LayoutSlots, Machine, Measurement, Part,
-    Plant, Register, UsageKind,
+    Register, UsageKind,
 };
+use crate::quantity::nearest;
 use crate::quantity::walk::{At, Domain, Table, walk};
-use crate::quantity::{Currency, nearest};
 use crate::wear::LimitRule;
 
 /// Builds what can be built, and lists every fault.
@@ -65,7 +64,7 @@ impl Builder<'_, '_> {
             }
         }
         let register = Register {
-            plant: self.plant(&top),
+            plant: plant(self.walk, &top),
             usages: self.usages(&top),
             components: self.components(&top),
             accesses: self.accesses(&top),
@@ -118,57 +117,6 @@ impl Builder<'_, '_> {
         }
     }
 
-    fn plant(&mut self, top: &Table<'_, '_>) -> Plant {
-        let known = &[
-            "name",
-            "currency",
-            "time_zone",
-            "labour_rate",
-            "planning_grid",
-        ];
-        let walk = &mut *self.walk;
-        // What stands here is used only beside a fault, so never to compute with.
-        let mut plant = Plant {
-            name: String::new(),
-            currency: Currency::none(),
-            time_zone: Tz::UTC,
-            labour_rate: Decimal::ZERO,
-            planning_grid: None,
-        };
-        let Some(table) = top.table_if(walk, "plant", "[plant]", known) else {
-            return plant;
-        };
-        if let Some(name) = table.text(walk, "name") {
-            plant.name = name.value;
-        }
-        if let Some(code) = table.text(walk, "currency") {
-            match Currency::from_code(&code.value) {
-                Some(currency) => plant.currency = currency,
-                None => {
-                    let nearest = nearest(&code.value, Currency::codes()).map(str::to_owned);
-                    let value = code.value;
-                    walk.fault(code.span, FaultKind::UnknownCurrency { value, nearest });
-                }
-            }
-        }
-        if let Some(name) = table.text(walk, "time_zone") {
-            match name.value.parse::<Tz>() {
-                Ok(zone) => plant.time_zone = zone,
-                Err(_) => {
-                    let zones = chrono_tz::TZ_VARIANTS.iter().map(|zone| zone.name());
-                    let nearest = nearest(&name.value, zones).map(str::to_owned);
-                    let value = name.value;
-                    walk.fault(name.span, FaultKind::UnknownZone { value, nearest });
-                }
-            }
-        }
-        plant.labour_rate = table.money(walk, "labour_rate").unwrap_or_default();
-        plant.planning_grid = table
-            .number_if(walk, "planning_grid", Domain::Positive)
-            .map(|at| at.value);
-        plant
-    }
-
     fn usages(&mut self, top: &Table<'_, '_>) -> Vec<UsageKind> {
         let known = &["id", "name", "unit"];
         let mut all = Vec::new();
@@ -204,6 +152,7 @@ impl Builder<'_, '_> {
             "shape_prior",
             "ceiling",
             "present_interval",
+            "checks",
         ];
         let tables = top.tables(self.walk, "component", "[[component]]", known);
         tables
@@ -241,6 +190,7 @@ impl Builder<'_, '_> {
         let present_interval = table
             .number_if(walk, "present_interval", Domain::Positive)
             .map(|at| at.value);
+        let checks = listed(walk, table, "checks", "check");
         if let Some(usage) = &usage {
             self.refer("usage", usage);
         }
@@ -262,11 +212,12 @@ impl Builder<'_, '_> {
             shape_prior,
             ceiling,
             present_interval,
+            checks,
         })
     }
 
     fn accesses(&mut self, top: &Table<'_, '_>) -> Vec<Access> {
-        let known = &["id", "name", "labour_h", "always_renew"];
+        let known = &["id", "name", "labour_h", "always_renew", "steps", "tools"];
         let mut all = Vec::new();
         for table in top.tables(self.walk, "access", "[[access]]", known) {
             let id = table.text(self.walk, "id");
@@ -278,6 +229,8 @@ impl Builder<'_, '_> {
             for component in &renew {
                 self.refer("component", component);
             }
+            let steps = texts(self.walk, &table, "steps");
+            let tools = listed(self.walk, &table, "tools", "tool");
             let Some(id) = id else { continue };
             self.state("access", &id);
             all.push(Access {
@@ -285,20 +238,29 @@ impl Builder<'_, '_> {
                 id: id.value,
                 labour_h: labour.map_or(0.0, |at| at.value),
                 always_renew: values(renew),
+                steps,
+                tools,
             });
         }
         all
     }
 
     fn layouts(&mut self, top: &Table<'_, '_>) -> Vec<Layout> {
+        let known = &["id", "slots", "before", "after"];
         let mut all = Vec::new();
-        for table in top.tables(self.walk, "layout", "[[layout]]", &["id", "slots"]) {
+        for table in top.tables(self.walk, "layout", "[[layout]]", known) {
             let id = table.text(self.walk, "id");
             let slots = self.layout_slots(&table);
+            let before = texts(self.walk, &table, "before");
+            let after = texts(self.walk, &table, "after");
             let Some(id) = id else { continue };
             self.state("layout", &id);
-            let id = id.value;
-            all.push(Layout { id, slots });
+            all.push(Layout {
+                id: id.value,
+                slots,
+                before,
+                after,
+            });
         }
         all
     }
@@ -417,7 +379,14 @@ impl Builder<'_, '_> {
     }
 
     fn parts(&mut self, top: &Table<'_, '_>) -> Vec<Part> {
-        let known = &["number", "component", "price", "supplier", "lead_time_days"];
+        let known = &[
+            "number",
+            "component",
+            "price",
+            "supplier",
+            "lead_time_days",
+            "stock",
+        ];
         let mut all = Vec::new();
         for table in top.tables(self.walk, "part", "[[part]]", known) {
             let number = table.text(self.walk, "number");
@@ -425,6 +394,7 @@ impl Builder<'_, '_> {
             let price = table.money_if(self.walk, "price");
             let supplier = table.text_if(self.walk, "supplier");
             let lead_time_days = table.whole_if(self.walk, "lead_time_days", 0);
+            let stock = table.whole_if(self.walk, "stock", 0);
             if let Some(component) = &component {
                 self.refer("component", component);
             }
@@ -436,6 +406,7 @@ impl Builder<'_, '_> {
                 price,
                 supplier: supplier.map(|at| at.value),
                 lead_time_days,
+                stock,
             });
         }
         all

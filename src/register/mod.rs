@@ -8,6 +8,7 @@ mod costs;
 mod fault;
 mod meaning;
 mod parts;
+mod plant;
 mod types;
 
 pub use costs::RegisterCosts;

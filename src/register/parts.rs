@@ -30,6 +30,23 @@ pub(super) fn once_each(walk: &mut Walk<'_>, what: &'static str, texts: &[At<Str
     }
 }
 
+/// An optional list of texts; none where it is not stated.
+pub(super) fn texts(walk: &mut Walk<'_>, table: &Table<'_, '_>, key: &'static str) -> Vec<String> {
+    values(table.texts_if(walk, key).unwrap_or_default())
+}
+
+/// As [`texts`], each `what` stated once.
+pub(super) fn listed(
+    walk: &mut Walk<'_>,
+    table: &Table<'_, '_>,
+    key: &'static str,
+    what: &'static str,
+) -> Vec<String> {
+    let texts = table.texts_if(walk, key).unwrap_or_default();
+    once_each(walk, what, &texts);
+    values(texts)
+}
+
 /// A table such as `{ value = 4000, source = "…" }`, value above 0.
 pub(super) fn sourced(
     walk: &mut Walk<'_>,

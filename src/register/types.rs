@@ -33,6 +33,12 @@ pub struct Plant {
     pub labour_rate: Decimal,
     /// Intervals are rounded down to a multiple of this usage.
     pub planning_grid: Option<f64>,
+    /// Crews that can open machines on one day, at least 1.
+    pub crews: Option<u32>,
+    /// Share of the time in which stock should be enough, 0.5 to 0.999.
+    pub service_level: Option<f64>,
+    /// The plant's own cautions; they stand beside the usual ones, never in their place.
+    pub cautions: Vec<String>,
 }
 
 /// `[[usage]]`: what ages a part, read off a meter of the same id on each machine.
@@ -70,6 +76,8 @@ pub struct Component {
     pub ceiling: Option<Ceiling>,
     /// Usage at which the crew renews it today.
     pub present_interval: Option<f64>,
+    /// What to look at when it lies open, in the plant's words.
+    pub checks: Vec<String>,
 }
 
 /// A shape taken from elsewhere, with its source.
@@ -102,6 +110,10 @@ pub struct Access {
     pub labour_h: f64,
     /// Ids of components renewed whenever it is opened.
     pub always_renew: Vec<String>,
+    /// Opening, doing and closing it, in working order.
+    pub steps: Vec<String>,
+    /// What to take along beside the usual hand tools.
+    pub tools: Vec<String>,
 }
 
 /// `[[layout]]`: the slots of a type of machine.
@@ -109,6 +121,10 @@ pub struct Access {
 pub struct Layout {
     pub id: String,
     pub slots: Vec<LayoutSlots>,
+    /// Steps before anything of the machine is opened.
+    pub before: Vec<String>,
+    /// Steps after all is closed, before the machine goes back to production.
+    pub after: Vec<String>,
 }
 
 /// One component's positions in a layout.
@@ -152,6 +168,8 @@ pub struct Part {
     pub price: Option<Decimal>,
     pub supplier: Option<String>,
     pub lead_time_days: Option<u32>,
+    /// Pieces on the shelf.
+    pub stock: Option<u32>,
 }
 
 /// One slot of a machine: where one item sits at a time.

@@ -121,6 +121,8 @@ pub(crate) const REGISTER_TABLES: &[Table] = &[
             ("time_zone", "VARCHAR"),
             ("labour_rate", "DECIMAL(18,4)"),
             ("planning_grid", "DOUBLE"),
+            ("crews", "BIGINT"),
+            ("service_level", "DOUBLE"),
         ],
         key: "ledger",
     },
@@ -215,7 +217,7 @@ pub(crate) const REGISTER_TABLES: &[Table] = &[
     },
     Table {
         name: "parts",
-        what: "one row per part number; price NULL: the component's price holds",
+        what: "one row per part number; price NULL: the component's price holds; stock in pieces, NULL: not stated",
         columns: &[
             ("ledger", "VARCHAR"),
             ("part", "VARCHAR"),
@@ -223,6 +225,7 @@ pub(crate) const REGISTER_TABLES: &[Table] = &[
             ("price", "DECIMAL(18,4)"),
             ("supplier", "VARCHAR"),
             ("lead_time_days", "BIGINT"),
+            ("stock", "BIGINT"),
         ],
         key: "ledger, part",
     },

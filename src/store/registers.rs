@@ -158,6 +158,8 @@ fn rows_of(table: &Table, ledger: &Ledger, shared: &BTreeSet<String>, rows: &mut
             text(register.plant.time_zone.name()),
             money(register.plant.labour_rate),
             Cell::Float(register.plant.planning_grid),
+            Cell::Whole(register.plant.crews.map(i64::from)),
+            Cell::Float(register.plant.service_level),
         ]),
         "meters" => rows.extend(register.usages.iter().map(|usage| {
             vec![
@@ -235,6 +237,7 @@ fn rows_of(table: &Table, ledger: &Ledger, shared: &BTreeSet<String>, rows: &mut
                 p.price.map_or(Cell::Null, money),
                 maybe(p.supplier.as_deref()),
                 Cell::Whole(p.lead_time_days.map(i64::from)),
+                Cell::Whole(p.stock.map(i64::from)),
             ]
         })),
         // A table without rows of its own would fail the query that reads it, not pass

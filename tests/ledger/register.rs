@@ -19,6 +19,9 @@ currency = "EUR"
 time_zone = "Europe/London"
 labour_rate = 52.0
 planning_grid = 250
+crews = 2
+service_level = 0.95
+cautions = ["Tell the control room.", "Two people at the cap."]
 
 [[usage]]
 id = "hours"
@@ -41,6 +44,7 @@ assumed_shape = { shape = 2.5, source = "trials" }
 shape_prior = { low = 1.0, high = 4.0, source = "trials" }
 ceiling = { value = 4_000, source = "maker's manual" }
 present_interval = 2e3
+checks = ["Lips whole."]
 
 [[component]]
 id = "plunger"
@@ -55,6 +59,8 @@ id = "cylinder"
 name = "Cylinder cap off"
 labour_h = 1.5
 always_renew = ["packing-set"]
+steps = ["Nuts off.", "Wipe clean.", "Nuts on.", "Wipe clean."]
+tools = ["torque wrench", "feeler gauge"]
 
 [[layout]]
 id = "triplex"
@@ -62,6 +68,8 @@ slots = [
   { component = "packing-set", positions = ["P1", "P2", "P3"], access = "cylinder" },
   { component = "plunger", positions = ["P1", "P2", "P3"] },
 ]
+before = ["Lock out."]
+after = ["Covers on."]
 
 [[machine]]
 tag = "H-01"
@@ -83,6 +91,7 @@ component = "packing-set"
 price = 80.0
 supplier = "any"
 lead_time_days = 14
+stock = 0
 "#;
 
 #[test]
@@ -132,6 +141,38 @@ fn everything_stated_is_read() {
     assert_eq!(register.price("spring", None), None);
 }
 
+/// What work sheets and plans need; nothing of it has to be stated.
+#[test]
+fn words_for_the_work_are_kept_in_their_order() {
+    let register = Register::parse(WHOLE).unwrap_or_else(|faults| panic!("{faults:#?}"));
+    let plant = &register.plant;
+    assert_eq!((plant.crews, plant.service_level), (Some(2), Some(0.95)));
+    assert_eq!(
+        plant.cautions,
+        ["Tell the control room.", "Two people at the cap."]
+    );
+    assert_eq!(register.components[0].checks, ["Lips whole."]);
+    assert!(register.components[1].checks.is_empty());
+    let access = &register.accesses[0];
+    // A step may come again.
+    assert_eq!(
+        access.steps,
+        ["Nuts off.", "Wipe clean.", "Nuts on.", "Wipe clean."]
+    );
+    assert_eq!(access.tools, ["torque wrench", "feeler gauge"]);
+    let layout = &register.layouts[0];
+    assert_eq!(layout.before, ["Lock out."]);
+    assert_eq!(layout.after, ["Covers on."]);
+    assert_eq!(register.parts[0].stock, Some(0));
+
+    let without = Register::parse(PLANT).unwrap_or_else(|faults| panic!("{faults:#?}"));
+    let plant = &without.plant;
+    assert_eq!((plant.crews, plant.service_level), (None, None));
+    assert!(plant.cautions.is_empty());
+    assert!(without.layouts.iter().all(|l| l.before.is_empty()));
+    assert!(without.parts.iter().all(|p| p.stock.is_none()));
+}
+
 /// Edits one thing of a sound register; the one fault that follows, its line's text
 /// and what is pointed at.
 fn fault(old: &str, new: &str) -> (FaultKind, String) {
@@ -150,7 +191,7 @@ fn fault(old: &str, new: &str) -> (FaultKind, String) {
 #[test]
 fn each_fault_is_found_and_pointed_at() {
     type Fits = fn(&FaultKind) -> bool;
-    let cases: [(&str, &str, Fits, &str); 22] = [
+    let cases: [(&str, &str, Fits, &str); 29] = [
         (
             "planning_grid",
             "planing_grid",
@@ -307,6 +348,56 @@ fn each_fault_is_found_and_pointed_at() {
                 )
             },
             "[[machine]]",
+        ),
+        (
+            "crews = 2",
+            "crews = 0",
+            |k| matches!(k, FaultKind::Form(FormFault::OutOfDomain { .. })),
+            "0",
+        ),
+        (
+            "service_level = 0.95",
+            "service_level = 95",
+            |k| matches!(k, FaultKind::Form(FormFault::OutOfDomain { .. })),
+            "95",
+        ),
+        (
+            "service_level = 0.95",
+            "service_level = 1.0",
+            |k| matches!(k, FaultKind::Form(FormFault::OutOfDomain { .. })),
+            "1.0",
+        ),
+        (
+            "\"Two people at the cap.\"",
+            "\"Tell the control room.\"",
+            |k| {
+                matches!(
+                    k,
+                    FaultKind::Duplicate {
+                        what: "caution",
+                        ..
+                    }
+                )
+            },
+            "\"Tell the control room.\"",
+        ),
+        (
+            "steps = [\"Nuts off.\"",
+            "steps = [\"\"",
+            |k| matches!(k, FaultKind::Form(FormFault::Empty { .. })),
+            "\"\"",
+        ),
+        (
+            "before = [\"Lock out.\"]",
+            "before = \"Lock out.\"",
+            |k| matches!(k, FaultKind::Form(FormFault::WrongType { .. })),
+            "\"Lock out.\"",
+        ),
+        (
+            "stock = 0",
+            "stock = 2.5",
+            |k| matches!(k, FaultKind::Form(FormFault::WrongType { .. })),
+            "2.5",
         ),
     ];
     for (old, new, fits, pointed) in cases {
