@@ -1,12 +1,13 @@
 //! Policies: when to renew, from a known life or from data.
 //!
 //! In: a life distribution or a posterior, and what renewals cost. Out: [`age::AgePolicy`],
-//! [`decide::Decision`], [`recommend::Recommendation`], [`worth::Worth`].
+//! [`decide::Decision`], [`recommend::Recommendation`], [`group::GroupPlan`], [`worth::Worth`].
 //! Never: clock, files, SQL, printing, currency.
 
 pub mod age;
 pub mod decide;
 pub mod evidence;
+pub mod group;
 pub mod modes;
 pub mod recommend;
 pub mod siblings;
