@@ -20,6 +20,8 @@ mod fit;
 mod fit_ask;
 mod fit_charts;
 mod fit_modes;
+mod group_inputs;
+pub mod group_machine;
 mod histories;
 mod history;
 mod import;

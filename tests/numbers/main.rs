@@ -7,6 +7,7 @@ mod common;
 mod compare;
 mod coverage;
 mod goodness;
+mod group;
 mod hard;
 mod identities;
 mod model;

@@ -20,6 +20,7 @@ pub mod lives;
 mod opportunity;
 mod pattern;
 mod search;
+mod step;
 #[cfg(test)]
 mod tests;
 
@@ -30,6 +31,7 @@ pub use lives::{LifeTable, WeightedLife, thinned};
 pub use opportunity::{Stakes, age as opportunity_age};
 pub use pattern::MOST as MOST_MULTIPLE;
 pub use search::search;
+pub use step::step_for;
 
 /// What is planned for one slot, in the order of [`Machine::slots`].
 #[derive(Debug, Clone, PartialEq)]
