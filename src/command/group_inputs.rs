@@ -211,6 +211,10 @@ fn known(evidence: &ComponentEvidence, group: usize, lives: Arc<[WeightedLife]>)
     let allowed = match ground {
         Ground::Cost => Allowed::Free,
         Ground::Ceiling(usage) => at_most(usage, BoundFrom::Ceiling),
+        // Where there is a ceiling as well, the bound holds in every policy compared.
+        Ground::KeepsPresent { usage, .. } if evidence.terms.ceiling.is_some() => {
+            at_most(usage, BoundFrom::Ceiling)
+        }
         Ground::KeepsPresent { usage, .. } => at_most(usage, BoundFrom::Present),
         Ground::Unsettled { .. } => Allowed::AtFailure,
     };

@@ -9,6 +9,7 @@ use chrono::NaiveDate;
 use clap::ValueEnum;
 
 use super::interval_file::from_file;
+use super::interval_grouped;
 use super::interval_ledger::from_ledger;
 use super::select::{Select, confidence, positive};
 use super::{CommandError, Fault, Format, Outcome, Ui};
@@ -32,6 +33,9 @@ pub struct IntervalArgs {
     pub(super) ledgers: Vec<PathBuf>,
     #[command(flatten)]
     pub(super) select: Select,
+    /// Plan the stops of each machine: a base interval, and a whole multiple of it for every slot
+    #[arg(long, conflicts_with_all = ["component", "position", "lives", "shape", "planned_cost", "failed_cost"])]
+    grouped: bool,
     /// Decide from lives in a CSV file with columns entry, lo, hi, count, group, mode instead
     #[arg(long, value_name = "FILE", conflicts_with_all = ["ledgers", "as_of", "component", "position", "machine", "shape"],
           requires_all = ["planned_cost", "failed_cost"])]
@@ -132,6 +136,15 @@ pub fn run(args: &IntervalArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
             "--policy downtime needs a stated life (--shape, --scale)",
             "from data the policy is age; give hours out of service as the two costs instead",
         ));
+    }
+    if args.grouped {
+        let view = interval_grouped::from_ledger(args, ui)?;
+        ui.result(
+            &args
+                .format
+                .lay_out(|| view.table(), || view.json(), || view.csv())?,
+        )?;
+        return Ok(Outcome::Done);
     }
     let view = match &args.lives {
         Some(file) => from_file(args, file)?,

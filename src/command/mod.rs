@@ -27,6 +27,7 @@ mod history;
 mod import;
 mod interval;
 mod interval_file;
+mod interval_grouped;
 mod interval_ledger;
 mod interval_words;
 mod lives;

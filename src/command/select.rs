@@ -47,6 +47,11 @@ impl Select {
         self.component.is_empty() || self.component.iter().any(|n| n == id)
     }
 
+    /// True where the machine is asked for.
+    pub fn takes_machine(&self, machine: &str) -> bool {
+        self.machine.is_empty() || self.machine.iter().any(|n| n == machine)
+    }
+
     /// The one component asked for, if it is one.
     pub fn only_component(&self) -> Option<&str> {
         match self.component.as_slice() {
