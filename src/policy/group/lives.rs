@@ -240,3 +240,102 @@ impl UnitRenewals {
         ratio * x.powf(self.shape)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::life::{Life, Sample};
+    use crate::model::posterior::ShapePrior;
+
+    /// `M(t) = t/scale` exactly for shape 1; and with shape 50 an item fails about once a scale.
+    #[test]
+    fn expected_failures_are_right_where_they_are_known() {
+        let table = |shape| {
+            let life = Weibull::new(shape, 1_000.0).unwrap();
+            LifeTable::new(&[(2.0, life)], 100.0, f64::INFINITY).unwrap()
+        };
+        let chance = table(1.0);
+        for k in 0..=60 {
+            let want = 0.1 * k as f64;
+            assert!(
+                (chance.failures(k) - want).abs() < 1e-3 * want.max(1e-9),
+                "{k}"
+            );
+        }
+        assert!((chance.forever() - 1e-3).abs() < 1e-12);
+        let clock = table(50.0);
+        assert!(clock.failures(8) < 0.02 && clock.failures(8) > 0.0);
+        assert!((clock.failures(15) - 1.0).abs() < 1e-3);
+        assert!((clock.failures(25) - 2.0).abs() < 1e-3);
+    }
+
+    /// Sums of draws, within four standard errors.
+    #[test]
+    fn expected_failures_agree_with_draws() {
+        use rand::Rng;
+        use rand_chacha::{ChaCha12Rng, rand_core::SeedableRng};
+        for (seed, shape) in [(1, 0.7), (2, 1.6), (3, 3.5)] {
+            let life = Weibull::new(shape, 1_000.0).unwrap();
+            let table = LifeTable::new(&[(1.0, life)], 50.0, f64::INFINITY).unwrap();
+            let mut rng = ChaCha12Rng::seed_from_u64(seed);
+            let runs = 40_000;
+            for steps in [4, 20, 60] {
+                let (mut sum, mut squares) = (0.0, 0.0);
+                for _ in 0..runs {
+                    let (mut at, mut count) = (0.0, -1.0);
+                    while at <= 50.0 * steps as f64 {
+                        let u = ((rng.next_u64() >> 12) as f64 + 0.5) / (1_u64 << 52) as f64;
+                        at += life.life_at(u);
+                        count += 1.0;
+                    }
+                    sum += count;
+                    squares += count * count;
+                }
+                let mean = sum / f64::from(runs);
+                let error = ((squares / f64::from(runs) - mean * mean) / f64::from(runs)).sqrt();
+                assert!(
+                    (mean - table.failures(steps)).abs() < 4.0 * error,
+                    "{shape} {steps}"
+                );
+            }
+        }
+    }
+
+    /// Few lives stand for the whole posterior: expected failures within 1 %.
+    #[test]
+    fn a_thinned_posterior_keeps_expected_failures() {
+        for lives in [
+            vec![
+                Life::failure(900.0),
+                Life::failure(1_500.0),
+                Life::suspension(2_000.0),
+            ],
+            (1..30)
+                .map(|n| Life::failure(400.0 + 55.0 * f64::from(n)))
+                .collect(),
+        ] {
+            let sample = Sample::new(lives).unwrap();
+            let posterior = Posterior::new(&sample, ShapePrior::DECISION).unwrap();
+            let thin = thinned(&posterior);
+            assert!(thin.len() <= 70, "{}", thin.len());
+            let all: Vec<WeightedLife> = posterior
+                .nodes()
+                .iter()
+                .filter(|node| node.weight > 1e-6)
+                .flat_map(|node| {
+                    let nodes = node.scale.hazard_nodes(node.shape, 2.2);
+                    nodes.into_iter().map(|(ka, w)| {
+                        let scale = (ka / node.shape + posterior.shift()).exp();
+                        (node.weight * w, Weibull::new(node.shape, scale).unwrap())
+                    })
+                })
+                .collect();
+            let few = LifeTable::new(&thin, 100.0, 4_000.0).unwrap();
+            let full = LifeTable::new(&all, 100.0, 4_000.0).unwrap();
+            for k in [3, 6, 10, 20, 30] {
+                let (a, b) = (few.failures(k), full.failures(k));
+                assert!((a - b).abs() < 0.01 * b, "{k}: {a} {b}");
+            }
+        }
+    }
+}
