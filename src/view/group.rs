@@ -183,8 +183,10 @@ impl GroupsView {
         text.push_str(
             "Along from: the usage on a part from which it is renewed along, where it lies open \
              anyway, and where\nthe machine is down for something else and its access must be \
-             opened for it. At a stop every part due is\nrenewed, whatever is on it. These \
-             intervals are advice for maintenance cost: they never lengthen a maker's,\nfood \
+             opened for it. At a stop every part due is\nrenewed, whatever is on it; between \
+             stops at failure. Costs are what is expected over all the data leave\nopen; each \
+             position bears its share of openings and stops.\n\
+             These intervals are advice for maintenance cost: they never lengthen a maker's, food \
              safety or legal limit.\n",
         );
         text.push_str(&notes.text());
@@ -238,6 +240,7 @@ impl GroupView {
 
     fn slots_table(&self, currency: &str, notes: &mut Notes) -> String {
         let money = format!("{currency} per 1,000 {}", self.unit);
+        let money = format!("{} each", money.trim_end());
         let mut table = Table::new([
             ("component", Align::Left),
             ("where", Align::Left),
@@ -247,7 +250,7 @@ impl GroupView {
             ("unit", Align::Left),
             ("along from: open", Align::Right),
             ("down", Align::Right),
-            (money.trim_end(), Align::Right),
+            (money.as_str(), Align::Right),
             ("", Align::Left),
         ]);
         let rows = merged(self.slots.iter().map(|slot| {
@@ -267,9 +270,14 @@ impl GroupView {
             ];
             ((slot.component.clone(), cells), slot.position.clone())
         }));
-        for ((component, cells), positions) in rows {
-            let mut row = vec![component, positions.join(", ")];
-            row.extend(cells);
+        for ((component, cells), positions) in &rows {
+            let of_it: Vec<usize> = rows
+                .iter()
+                .filter(|((c, _), _)| c == component)
+                .map(|(_, positions)| positions.len())
+                .collect();
+            let mut row = vec![component.clone(), place_words(positions, &of_it)];
+            row.extend(cells.clone());
             table.row(row);
         }
         for left in &self.left_out {
@@ -325,6 +333,22 @@ impl GroupView {
             ]);
         }
         table.text()
+    }
+}
+
+/// Longest list of positions spelled out in a table.
+const SPELLED_OUT: usize = 48;
+
+/// Where a row holds; `sizes` are the numbers of positions of all rows of its component.
+fn place_words(positions: &[String], sizes: &[usize]) -> String {
+    let listed = positions.join(", ");
+    let largest = sizes.iter().filter(|n| **n >= positions.len()).count() == 1;
+    match positions.len() {
+        1 => listed,
+        _ if sizes.len() == 1 => "all positions".into(),
+        _ if listed.len() <= SPELLED_OUT => listed,
+        _ if largest => "all others".into(),
+        count => format!("{count} positions"),
     }
 }
 
