@@ -9,9 +9,11 @@ pub mod decide;
 pub mod evidence;
 pub mod modes;
 pub mod recommend;
+pub mod renewal;
 pub mod siblings;
 pub mod worth;
 
 pub use age::{AgePolicy, Costs, PolicyError, age_policy, cost_rate};
 pub use decide::{Decision, decide};
 pub use recommend::{Recommendation, Verdict, recommend};
+pub use renewal::RenewalTable;

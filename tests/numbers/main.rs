@@ -20,5 +20,6 @@ mod pooling_study;
 mod posterior_routes;
 mod ranks;
 mod recurrence;
+mod renewal;
 mod study;
 mod trend;
