@@ -2,6 +2,7 @@
 
 mod bend;
 mod bias;
+mod block;
 #[path = "../common/mod.rs"]
 mod common;
 mod compare;

@@ -20,7 +20,7 @@
 //! R. E. Barlow & F. Proschan, *Mathematical Theory of Reliability* (1965), chapters 3 and 4.
 
 pub(super) mod mesh;
-pub(super) mod residual;
+pub(crate) mod residual;
 mod series;
 
 use self::mesh::{Kernel, graded, smooth, times};
