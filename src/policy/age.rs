@@ -23,6 +23,10 @@ pub enum PolicyError {
     Usage { value: f64 },
     #[error("shape {shape} and scale {scale} must both be finite and above 0")]
     Life { shape: f64, scale: f64 },
+    #[error("a shape of {shape} is outside the domain of renewals to expect: {from} to {to}")]
+    Shape { shape: f64, from: f64, to: f64 },
+    #[error("a usage of {usage} scales is too far to look ahead: {most} is the most here")]
+    Reach { usage: f64, most: f64 },
 }
 
 /// What one renewal costs in all, planned and after failure, in one currency

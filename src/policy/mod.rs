@@ -5,14 +5,21 @@
 //! Never: clock, files, SQL, printing, currency.
 
 pub mod age;
+pub mod block;
 pub mod decide;
 pub mod evidence;
 pub mod group;
+pub mod minimal;
 pub mod modes;
 pub mod recommend;
+pub mod remaining;
+pub mod renewal;
 pub mod siblings;
 pub mod worth;
 
 pub use age::{AgePolicy, Costs, PolicyError, age_policy, cost_rate};
+pub use block::block_policy;
 pub use decide::{Decision, decide};
+pub use minimal::minimal_repair;
 pub use recommend::{Recommendation, Verdict, recommend};
+pub use renewal::RenewalTable;

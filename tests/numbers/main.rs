@@ -2,6 +2,7 @@
 
 mod bend;
 mod bias;
+mod block;
 #[path = "../common/mod.rs"]
 mod common;
 mod compare;
@@ -21,5 +22,6 @@ mod pooling_study;
 mod posterior_routes;
 mod ranks;
 mod recurrence;
+mod renewal;
 mod study;
 mod trend;
