@@ -5,7 +5,7 @@
 //! Data passes one way through the rooms of this house:
 //!
 //! ```text
-//! register + book → store → life → model / recurrence → policy / cost → view / report / chart → command
+//! register + book → store → life → model / recurrence / wear → policy / cost → plan → view / report / chart → command
 //! ```
 //!
 //! | room | job |
@@ -21,6 +21,7 @@
 //! | [`recurrence`] | repairable view: mean cumulative function, trend tests, power law |
 //! | [`cost`] | what one renewal costs, and where the figure comes from |
 //! | [`policy`] | when to renew: optimum for known lives, decision from data |
+//! | [`plan`] | due dates, stops, kits, orders, a calendar file |
 //! | [`view`] | results as tables, JSON and CSV: the contract |
 //! | [`chart`] | plain numbers to SVG pictures |
 //! | [`report`] | the HTML page: words and figures as data, templates, style |
@@ -37,6 +38,7 @@ pub mod cost;
 pub mod intake;
 pub mod life;
 pub mod model;
+pub mod plan;
 pub mod policy;
 pub mod quantity;
 pub mod recurrence;

@@ -6,7 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 /// The rooms from the lowest up, each with the lower rooms it may use.
-const ROOMS: [(&str, &[&str]); 17] = [
+const ROOMS: [(&str, &[&str]); 18] = [
     ("quantity", &[]),
     ("life", &["quantity"]),
     ("model", &["life", "quantity"]),
@@ -19,6 +19,7 @@ const ROOMS: [(&str, &[&str]); 17] = [
     ("intake", &["book", "register", "life", "quantity"]),
     ("store", &["book", "register", "life", "quantity"]),
     ("simulate", &["model", "book", "register", "quantity"]),
+    ("plan", &["policy", "wear", "cost", "register", "quantity"]),
     ("chart", &[]),
     (
         "view",
@@ -30,6 +31,7 @@ const ROOMS: [(&str, &[&str]); 17] = [
             "wear",
             "cost",
             "policy",
+            "plan",
             "register",
             "book",
             "store",
@@ -40,6 +42,7 @@ const ROOMS: [(&str, &[&str]); 17] = [
         &[
             "view",
             "chart",
+            "plan",
             "quantity",
             "life",
             "model",
@@ -60,6 +63,7 @@ const ROOMS: [(&str, &[&str]); 17] = [
             "wear",
             "cost",
             "policy",
+            "plan",
             "register",
             "book",
             "intake",
@@ -74,7 +78,7 @@ const ROOMS: [(&str, &[&str]); 17] = [
 ];
 
 /// Rooms that do no I/O, read no clock, know no SQL.
-const PURE: [&str; 8] = [
+const PURE: [&str; 9] = [
     "quantity",
     "life",
     "model",
@@ -82,6 +86,7 @@ const PURE: [&str; 8] = [
     "wear",
     "cost",
     "policy",
+    "plan",
     "chart",
 ];
 

@@ -1,0 +1,494 @@
+//! Stops of one machine: dates on the base interval, and what is taken at each.
+//!
+//! In: [`MachineNow`], a period in days. Out: [`MachinePlan`]. Never: parts on the shelf, other
+//! machines.
+//!
+//! The first stop falls on the day the first item is due (what is overdue: on the day the
+//! plan is made for); the next follow a base interval apart, as the grouped plan has it. At
+//! a stop is taken: what was found worn or failed; what is due; what cannot wait for the next
+//! stop (its latest age would pass before); what lies exposed, or the machine being down, has
+//! passed the age at which taking it along pays. What can neither wait nor is worth taking
+//! early has a stop of its own in between. What is always renewed when disturbed follows.
+
+use chrono::{Days, NaiveDate};
+
+use super::machine::{Basis, MachineNow, Since, SlotNow};
+use super::rate::Spread;
+
+/// Why an item is taken at a stop.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Why {
+    /// Found worn or failed at a look, and still in.
+    Condemned,
+    /// Due before the plan's day: by so much usage.
+    Overdue { by: f64 },
+    /// At its interval, or past it by less than a base interval.
+    Due,
+    /// Before its interval, as the next stop would come too late.
+    Early,
+    /// Lies open anyway and is past the age from which that pays.
+    Exposed,
+    /// The machine is down anyway and it is past the age from which that pays.
+    Down,
+    /// Always renewed where it was disturbed.
+    Disturbed,
+}
+
+/// What is done with one slot at a stop.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Task {
+    /// Which of the machine's slots.
+    pub slot: usize,
+    pub component: String,
+    pub name: String,
+    pub position: String,
+    pub opening: Option<usize>,
+    /// `None`: only looked at and measured.
+    pub renew: Option<Why>,
+    /// A look was planned for it: its wear decides.
+    pub look: bool,
+    /// Its age then, and what it is held against.
+    pub age: Option<f64>,
+    /// That the age is a lower limit.
+    pub at_least: bool,
+    pub interval: Option<f64>,
+    pub basis: Option<Basis>,
+    pub unit: String,
+    pub measures: Vec<String>,
+    pub part: Option<String>,
+    pub pieces: u32,
+    pub parts_cost: f64,
+}
+
+/// One stop of one machine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Stop {
+    pub machine: String,
+    pub date: NaiveDate,
+    /// Between which days it falls, as usage scatters; both the date itself where something is
+    /// overdue.
+    pub earliest: NaiveDate,
+    pub latest: NaiveDate,
+    /// Days after the plan's day.
+    pub day: f64,
+    /// The machine's usage from now until then, in the usage of the base interval.
+    pub usage_until: Option<f64>,
+    /// Which of the machine's openings are opened, in their order.
+    pub opened: Vec<usize>,
+    pub opened_names: Vec<String>,
+    /// Renewals first in the order of the layout, then what is only looked at.
+    pub tasks: Vec<Task>,
+    /// Production hours lost, hours of labour, and money in all.
+    pub hours: f64,
+    pub labour_h: f64,
+    pub cost: f64,
+}
+
+impl Stop {
+    pub fn renewals(&self) -> impl Iterator<Item = &Task> {
+        self.tasks.iter().filter(|task| task.renew.is_some())
+    }
+
+    pub fn is_overdue(&self) -> bool {
+        self.tasks
+            .iter()
+            .any(|t| matches!(t.renew, Some(Why::Overdue { .. } | Why::Condemned)))
+    }
+}
+
+/// An item past its interval on the day the plan is made for.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Overdue {
+    pub component: String,
+    pub position: String,
+    pub age: Option<f64>,
+    pub interval: Option<f64>,
+    pub unit: String,
+    /// Past its ceiling: it may not run on.
+    pub past_ceiling: bool,
+    /// What was found, where it was condemned.
+    pub condemned: Option<String>,
+}
+
+/// What is planned for one machine.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MachinePlan {
+    pub machine: String,
+    pub name: String,
+    pub overdue: Vec<Overdue>,
+    pub stops: Vec<Stop>,
+    /// Base interval and its unit.
+    pub base: Option<(f64, String)>,
+    pub rate: Option<super::Rate>,
+    /// Slots (component, position) that cannot be planned, as their age or the machine's
+    /// usage is unknown.
+    pub undated: Vec<(String, String)>,
+}
+
+/// Days closer than this are one day.
+const SAME: f64 = 0.5;
+/// Stops of one machine in a plan; a register that asks for more states intervals of hours.
+const MOST: usize = 2_000;
+
+/// The stops of one machine up to day `to`, counted from `as_of`.
+pub fn plan_machine(machine: &MachineNow, as_of: NaiveDate, to: f64) -> MachinePlan {
+    let mut course = Course::new(machine);
+    let mut stops = Vec::new();
+    let base_days = machine.base.as_ref().and_then(|(usage, base)| {
+        let rate = machine.rates.get(usage)?;
+        Some(base / rate.per_day())
+    });
+    let mut lattice = course.first_day();
+    let mut day = lattice;
+    while day <= to && stops.len() < MOST {
+        let on_lattice = day >= lattice - SAME;
+        if on_lattice {
+            lattice = base_days.map_or(f64::INFINITY, |base| day + base);
+        }
+        if let Some(stop) = course.stop(day, lattice, as_of) {
+            stops.push(stop);
+        }
+        day = course.next_day(day, lattice);
+    }
+    MachinePlan {
+        machine: machine.machine.clone(),
+        name: machine.name.clone(),
+        overdue: overdue(machine),
+        stops,
+        base: machine.base.as_ref().map(|(usage, base)| {
+            let unit = machine.slots.iter().find(|slot| slot.usage == *usage);
+            (
+                *base,
+                unit.map(|slot| slot.unit.clone()).unwrap_or_default(),
+            )
+        }),
+        rate: machine
+            .base
+            .as_ref()
+            .map(|(usage, _)| usage)
+            .or_else(|| machine.slots.first().map(|slot| &slot.usage))
+            .and_then(|usage| machine.rates.get(usage))
+            .copied(),
+        undated: machine
+            .slots
+            .iter()
+            .filter(|slot| slot.renewal.is_some() || slot.look_at.is_some())
+            .filter(|slot| slot.since.age().is_none() || !machine.rates.contains_key(&slot.usage))
+            .map(|slot| (slot.component.clone(), slot.position.clone()))
+            .collect(),
+    }
+}
+
+fn overdue(machine: &MachineNow) -> Vec<Overdue> {
+    let late = |slot: &&SlotNow| {
+        slot.condemned.is_some()
+            || matches!((slot.since.age(), &slot.renewal), (Some(age), Some(due)) if age > due.interval)
+    };
+    machine
+        .slots
+        .iter()
+        .filter(late)
+        .map(|slot| Overdue {
+            component: slot.component.clone(),
+            position: slot.position.clone(),
+            age: slot.since.age(),
+            interval: slot.renewal.map(|renewal| renewal.interval),
+            unit: slot.unit.clone(),
+            past_ceiling: matches!((slot.since.age(), slot.ceiling), (Some(age), Some(c)) if age > c),
+            condemned: slot.condemned.clone(),
+        })
+        .collect()
+}
+
+/// A machine's slots as the plan goes on.
+struct Course<'a> {
+    machine: &'a MachineNow,
+    /// For each slot the day its age counts from and the age on that day.
+    since: Vec<Option<(f64, f64)>>,
+    condemned: Vec<bool>,
+    looked: Vec<bool>,
+    renewed: Vec<bool>,
+}
+
+impl<'a> Course<'a> {
+    fn new(machine: &'a MachineNow) -> Self {
+        Course {
+            machine,
+            since: machine
+                .slots
+                .iter()
+                .map(|slot| slot.since.age().map(|age| (0.0, age)))
+                .collect(),
+            condemned: machine
+                .slots
+                .iter()
+                .map(|slot| slot.condemned.is_some())
+                .collect(),
+            looked: vec![false; machine.slots.len()],
+            renewed: vec![false; machine.slots.len()],
+        }
+    }
+
+    fn per_day(&self, n: usize) -> Option<f64> {
+        let rate = self.machine.rates.get(&self.machine.slots[n].usage)?;
+        Some(rate.per_day())
+    }
+
+    fn age(&self, n: usize, day: f64) -> Option<f64> {
+        let (then, age) = self.since[n]?;
+        Some(age + (day - then) * self.per_day(n)?)
+    }
+
+    /// The day on which a slot reaches an age; never before the plan's day.
+    fn day_of(&self, n: usize, age: f64) -> Option<f64> {
+        let (then, had) = self.since[n]?;
+        Some((then + (age - had) / self.per_day(n)?).max(0.0))
+    }
+
+    fn due(&self, n: usize) -> Option<f64> {
+        if self.condemned[n] {
+            return Some(0.0);
+        }
+        self.day_of(n, self.machine.slots[n].renewal?.interval)
+    }
+
+    fn latest(&self, n: usize) -> Option<f64> {
+        if self.condemned[n] {
+            return Some(0.0);
+        }
+        self.day_of(n, self.machine.slots[n].renewal?.latest)
+    }
+
+    fn look(&self, n: usize) -> Option<f64> {
+        if self.looked[n] {
+            return None;
+        }
+        self.day_of(n, self.machine.slots[n].look_at?)
+    }
+
+    fn slots(&self) -> std::ops::Range<usize> {
+        0..self.machine.slots.len()
+    }
+
+    fn first_day(&self) -> f64 {
+        let due = self.slots().filter_map(|n| self.due(n));
+        let looks = self.slots().filter_map(|n| self.look(n));
+        due.chain(looks).fold(f64::INFINITY, f64::min)
+    }
+
+    /// The next stop: on the base interval, or before it where something cannot wait.
+    fn next_day(&self, day: f64, lattice: f64) -> f64 {
+        let own = self.slots().filter_map(|n| {
+            let latest = self.latest(n).filter(|latest| *latest < lattice - SAME);
+            // What cannot wait is done when it is due.
+            let due = latest.and_then(|_| self.due(n));
+            let look = self.look(n).filter(|look| *look < lattice - SAME);
+            match (due, look) {
+                (Some(a), Some(b)) => Some(a.min(b)),
+                (a, b) => a.or(b),
+            }
+        });
+        // Time goes on even where an interval is shorter than a day.
+        own.fold(lattice, f64::min).max(day + 1.0)
+    }
+
+    /// Decides what is taken on a day; `None` where nothing is.
+    fn stop(&mut self, day: f64, next: f64, as_of: NaiveDate) -> Option<Stop> {
+        let machine = self.machine;
+        let mut why: Vec<Option<Why>> = self.slots().map(|n| self.must(n, day, next)).collect();
+        let looks: Vec<bool> = self
+            .slots()
+            .map(|n| {
+                why[n].is_none()
+                    && self.look(n).is_some_and(|look| {
+                        look <= day + SAME || look < next - SAME && next.is_finite()
+                    })
+            })
+            .collect();
+        if why.iter().all(Option::is_none) && !looks.contains(&true) {
+            return None;
+        }
+        let mut open = vec![false; machine.openings.len()];
+        loop {
+            for n in self.slots() {
+                if (why[n].is_some() || looks[n])
+                    && let Some(opening) = machine.slots[n].opening
+                {
+                    open[opening] = true;
+                }
+            }
+            let more: Vec<(usize, Why)> = self
+                .slots()
+                .filter(|n| why[*n].is_none())
+                .filter_map(|n| Some((n, self.along(n, day, &open)?)))
+                .collect();
+            if more.is_empty() {
+                break;
+            }
+            for (n, reason) in more {
+                why[n] = Some(reason);
+            }
+        }
+        for (opening, _) in machine
+            .openings
+            .iter()
+            .zip(&open)
+            .filter(|(_, open)| **open)
+        {
+            for n in &opening.always {
+                why[*n].get_or_insert(Why::Disturbed);
+            }
+        }
+        let stop = self.write_down(day, as_of, &why, &looks, &open);
+        for n in self.slots() {
+            if why[n].is_some() {
+                self.since[n] = Some((day, 0.0));
+                self.condemned[n] = false;
+                self.renewed[n] = true;
+                self.looked[n] = false;
+            } else if looks[n] {
+                // What follows depends on what is read.
+                self.looked[n] = true;
+            }
+        }
+        Some(stop)
+    }
+
+    /// Whether a slot must be taken now.
+    fn must(&self, n: usize, day: f64, next: f64) -> Option<Why> {
+        let slot = &self.machine.slots[n];
+        if self.condemned[n] {
+            return Some(Why::Condemned);
+        }
+        let due = self.due(n)?;
+        let renewal = slot.renewal?;
+        let age = self.age(n, day)?;
+        if due <= day + SAME {
+            let over = slot.since.age().unwrap_or(0.0) - renewal.interval;
+            return Some(if !self.renewed[n] && over > 0.0 {
+                Why::Overdue { by: over }
+            } else {
+                Why::Due
+            });
+        }
+        if self.latest(n)? >= next - SAME {
+            return None;
+        }
+        // Taken now its remaining usage is lost; left, it costs a stop of its own, now and
+        // at the next time round.
+        let lost = slot.own_cost(self.machine) * (1.0 - age / renewal.interval).max(0.0);
+        let early = 2.0 * age >= renewal.interval || lost <= 2.0 * slot.stop_cost(self.machine);
+        // A young item with an interval shorter than the base is no case for either.
+        (early && 4.0 * age >= renewal.interval).then_some(Why::Early)
+    }
+
+    /// Whether a slot is taken along.
+    fn along(&self, n: usize, day: f64, open: &[bool]) -> Option<Why> {
+        let slot = &self.machine.slots[n];
+        let age = self.age(n, day)?;
+        let passed = |limit: Option<f64>| limit.is_some_and(|limit| age >= limit);
+        let exposed = slot.opening.is_none_or(|opening| open[opening]);
+        if exposed && passed(slot.take_exposed) {
+            Some(Why::Exposed)
+        } else if passed(slot.take_down) {
+            Some(Why::Down)
+        } else {
+            None
+        }
+    }
+
+    fn write_down(
+        &self,
+        day: f64,
+        as_of: NaiveDate,
+        why: &[Option<Why>],
+        looks: &[bool],
+        open: &[bool],
+    ) -> Stop {
+        let machine = self.machine;
+        let mut tasks = Vec::new();
+        let (mut own_h, mut shared_h, mut parts) = (0.0, 0.0_f64, 0.0);
+        for renewing in [true, false] {
+            for n in self.slots() {
+                let slot = &machine.slots[n];
+                let exposed = slot.opening.is_some_and(|opening| open[opening]);
+                let to_measure = exposed && !slot.measures.is_empty();
+                if why[n].is_some() != renewing || !(renewing || looks[n] || to_measure) {
+                    continue;
+                }
+                if renewing {
+                    own_h += slot.own_h;
+                    parts += slot.parts_cost;
+                }
+                if renewing || looks[n] {
+                    shared_h = shared_h.max(slot.shared_h);
+                }
+                tasks.push(Task {
+                    slot: n,
+                    component: slot.component.clone(),
+                    name: slot.name.clone(),
+                    position: slot.position.clone(),
+                    opening: slot.opening,
+                    renew: why[n],
+                    look: looks[n],
+                    age: self.age(n, day),
+                    at_least: !self.renewed[n] && matches!(slot.since, Since::AtLeast(_)),
+                    interval: slot.renewal.map(|renewal| renewal.interval),
+                    basis: slot.renewal.map(|renewal| renewal.basis),
+                    unit: slot.unit.clone(),
+                    measures: slot.measures.clone(),
+                    part: slot.part.clone(),
+                    pieces: slot.pieces,
+                    parts_cost: slot.parts_cost,
+                });
+            }
+        }
+        let opened: Vec<usize> = (0..open.len()).filter(|n| open[*n]).collect();
+        let labour_h = own_h
+            + opened
+                .iter()
+                .map(|n| machine.openings[*n].labour_h)
+                .sum::<f64>();
+        let hours = shared_h + own_h;
+        let usage = machine.base.as_ref().map(|(usage, _)| usage.as_str());
+        let usage =
+            usage.or_else(|| Some(tasks.first()?.slot).map(|n| machine.slots[n].usage.as_str()));
+        let rate = usage.and_then(|usage| machine.rates.get(usage));
+        let spread = match rate {
+            Some(rate) if day > SAME => rate.spread(day * rate.per_day()),
+            _ => Spread {
+                early: day,
+                expected: day,
+                late: day,
+            },
+        };
+        let date = |day: f64| {
+            as_of
+                .checked_add_days(Days::new(day.round().max(0.0) as u64))
+                .unwrap_or(NaiveDate::MAX)
+        };
+        Stop {
+            machine: machine.machine.clone(),
+            date: date(day),
+            earliest: date(spread.early),
+            latest: date(spread.late),
+            day,
+            usage_until: rate.map(|rate| day * rate.per_day()),
+            opened_names: opened
+                .iter()
+                .map(|n| {
+                    let opening = &machine.openings[*n];
+                    match opening.cylinder.as_str() {
+                        "" => opening.name.clone(),
+                        cylinder => format!("{} {cylinder}", opening.name),
+                    }
+                })
+                .collect(),
+            opened,
+            tasks,
+            hours,
+            labour_h,
+            cost: parts + labour_h * machine.labour_rate + hours * machine.downtime_cost,
+        }
+    }
+}
