@@ -22,6 +22,8 @@ mod interval_modes;
 pub mod lives;
 pub mod merge;
 pub mod modes;
+pub mod plan;
+mod plan_words;
 pub mod recur;
 mod recur_table;
 mod recur_words;
