@@ -32,6 +32,8 @@ mod interval_ledger;
 mod interval_words;
 mod lives;
 mod merge;
+mod plan;
+mod plan_inputs;
 mod progress;
 mod query;
 mod record;
@@ -88,6 +90,7 @@ enum Command {
     Fit(fit::FitArgs),
     Compare(Box<compare::CompareArgs>),
     Interval(interval::IntervalArgs),
+    Plan(plan::PlanArgs),
     Recur(recur::RecurArgs),
     Report(report::ReportArgs),
     Query(query::QueryArgs),
@@ -128,6 +131,7 @@ pub fn main() -> ExitCode {
         Command::Fit(args) => fit::run(args, &mut ui),
         Command::Compare(args) => compare::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
+        Command::Plan(args) => plan::run(args, &mut ui),
         Command::Recur(args) => recur::run(args, &mut ui),
         Command::Report(args) => report::run(args, &mut ui),
         Command::Query(args) => query::run(args, &mut ui),

@@ -2,20 +2,21 @@
 //!
 //! In: the command line. Out: plans, and a calendar file. Never: the choice of intervals.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-use chrono::{Days, NaiveDate};
+use chrono::{DateTime, Days, NaiveDate, Utc};
 
+use super::beside::write_all;
 use super::evidence::{Ask, ComponentEvidence, gather};
 use super::group_inputs::{Ground, GroupedMachine, grouped};
 use super::plan_inputs::{Standing, shelf};
-use super::select::{folders, no_lives};
+use super::select::{Select, folders, no_lives};
 use super::{CommandError, Format, Outcome, Ui};
-use crate::plan::{MachineNow, Plan, Words, calendar};
+use crate::plan::{MachineNow, Plan, Stop, Words, calendar};
 use crate::quantity::time::day;
+use crate::quantity::trouble::shown;
 use crate::store::{Ledger, Options, Store};
-use crate::view::cautions::cautions;
-use crate::view::plan::{Facts, PlansView, event_words, order_words};
+use crate::view::plan::{Facts, PlansView, order_words, stop_words};
 
 /// Plan the stops to come: what is renewed and measured, when, with which parts
 ///
@@ -94,24 +95,9 @@ pub fn run(args: &PlanArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
             notes: &planned.notes,
         })
         .collect();
-    let registers: Vec<_> = planned.iter().map(|p| &p.ledger.register.plant).collect();
-    let view = PlansView::new(&facts, cautions(registers.iter().flat_map(|p| &p.cautions)));
+    let view = PlansView::new(&facts, Vec::new());
     if let Some(file) = &args.ics {
-        let mut texts = String::new();
-        for one in &planned {
-            let plant = &one.ledger.register.plant;
-            let text = calendar(
-                &one.plan,
-                store.as_of(),
-                &Words {
-                    plant: &plant.name,
-                    stop: &|stop, n| event_words(stop, &one.plan.kits[n], plant.currency, &view),
-                    order: &order_words,
-                },
-            );
-            texts.push_str(&text);
-        }
-        super::beside::write_new(file, texts.as_bytes())?;
+        write(file, &calendar_text(&planned, store.as_of()))?;
     }
     ui.result(
         &args
@@ -119,6 +105,45 @@ pub fn run(args: &PlanArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
             .lay_out(|| view.text(), || view.json(), || view.csv())?,
     )?;
     Ok(Outcome::Done)
+}
+
+fn calendar_text(planned: &[Planned<'_>], stamp: DateTime<Utc>) -> String {
+    let stop_words: Vec<_> = planned
+        .iter()
+        .map(|one| {
+            let currency = one.ledger.register.plant.currency;
+            move |stop: &Stop, n: usize| stop_words(stop, &one.plan.kits[n], currency)
+        })
+        .collect();
+    let plans: Vec<Words<'_>> = planned
+        .iter()
+        .zip(&stop_words)
+        .map(|(one, stop)| Words {
+            plant: &one.ledger.register.plant.name,
+            plan: &one.plan,
+            stop,
+            order: &order_words,
+        })
+        .collect();
+    let names: Vec<&str> = plans.iter().map(|words| words.plant).collect();
+    calendar(&names.join(", "), stamp, &plans)
+}
+
+fn write(file: &Path, text: &str) -> Result<(), CommandError> {
+    let (Some(folder), Some(name)) = (file.parent(), file.file_name().and_then(|n| n.to_str()))
+    else {
+        return Err(CommandError::wrong_use(
+            format!("{} is no name of a file", shown(file)),
+            "name the calendar file, as stops.ics",
+        ));
+    };
+    let folder = if folder.as_os_str().is_empty() {
+        Path::new(".")
+    } else {
+        folder
+    };
+    write_all(folder, [(name, text)])
+        .map_err(|cannot| CommandError::io(&cannot.path, cannot.doing, &cannot.why()))
 }
 
 /// The plan of every plant of the store, in their order.
@@ -129,19 +154,22 @@ pub(super) fn plans<'a>(
 ) -> Result<Vec<Planned<'a>>, CommandError> {
     let as_of = day(store.as_of(), store.zone());
     let from = ask.from.unwrap_or(as_of).max(as_of);
-    let to = ask
-        .to
-        .unwrap_or_else(|| from.checked_add_days(Days::new(364)).unwrap_or(NaiveDate::MAX));
+    let to = ask.to.unwrap_or_else(|| {
+        from.checked_add_days(Days::new(364))
+            .unwrap_or(NaiveDate::MAX)
+    });
     if to < from {
         return Err(CommandError::wrong_use(
             format!("the plan would end on {to}, before it begins on {from}"),
             "a plan begins no earlier than the ledger's last entry; give a later --to",
         ));
     }
+    let select = Select::of_machines(&ask.machines);
+    select.check(store)?;
     let asked: Vec<String> = store
         .machines()
         .into_iter()
-        .filter(|m| ask.machines.is_empty() || ask.machines.contains(m))
+        .filter(|machine| select.takes_machine(machine))
         .collect();
     let grouped = grouped(store, evidence, &asked)?;
     let standing = Standing::read(store, evidence)?;
@@ -155,8 +183,7 @@ pub(super) fn plans<'a>(
                     .is_some_and(|(home, _)| home.name == ledger.name)
             })
             .collect();
-        let machines: Vec<MachineNow> =
-            own.iter().filter_map(|g| standing.machine(g)).collect();
+        let machines: Vec<MachineNow> = own.iter().filter_map(|g| standing.machine(g)).collect();
         if machines.is_empty() {
             continue;
         }

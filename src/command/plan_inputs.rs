@@ -129,11 +129,10 @@ impl<'a> Standing<'a> {
         let component = register.component(slot.component)?;
         let key = [grouped.machine.as_str(), slot.component, slot.position];
         let owned = key.map(str::to_owned);
-        let planned = grouped
-            .inputs
-            .slots
-            .iter()
-            .position(|s| s.item.component == slot.component && s.item.position == slot.position);
+        let planned =
+            grouped.inputs.slots.iter().position(|s| {
+                s.item.component == slot.component && s.item.position == slot.position
+            });
         let (since, condemned) = self.since(&key, &owned);
         let ceiling = component.ceiling.as_ref().map(|c| c.value);
         let plan = planned.map(|n| &grouped.plan.slots[n]);
@@ -208,7 +207,11 @@ impl<'a> Standing<'a> {
                 .end_time
                 .map(|time| format!(" on {}", day(time, self.store.zone())))
                 .unwrap_or_default();
-            let mode = row.mode.as_ref().map(|m| format!(": {m}")).unwrap_or_default();
+            let mode = row
+                .mode
+                .as_ref()
+                .map(|m| format!(": {m}"))
+                .unwrap_or_default();
             format!("found worn or failed{when}{mode}")
         });
         let found = found.unwrap_or_else(|| "found worn or failed".into());
@@ -234,7 +237,12 @@ impl<'a> Standing<'a> {
         fitted
             .filter(|number| register.part(number).is_some())
             .cloned()
-            .or_else(|| register.parts_of(component).last().map(|p| p.number.clone()))
+            .or_else(|| {
+                register
+                    .parts_of(component)
+                    .last()
+                    .map(|p| p.number.clone())
+            })
     }
 
     fn parts_cost(&self, register: &Register, component: &str, slot: &[String; 3]) -> f64 {
@@ -245,12 +253,7 @@ impl<'a> Standing<'a> {
     }
 
     /// How fast each usage of the machine grows.
-    fn rates(
-        &self,
-        register: &Register,
-        machine: &Machine,
-        name: &str,
-    ) -> BTreeMap<String, Rate> {
+    fn rates(&self, register: &Register, machine: &Machine, name: &str) -> BTreeMap<String, Rate> {
         let rates = register.usages.iter().filter_map(|usage| {
             let recent = self.recent_weeks(name, &usage.id);
             let expected = machine.usage_per_week.get(&usage.id).copied();

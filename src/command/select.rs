@@ -29,6 +29,19 @@ pub struct Select {
 }
 
 impl Select {
+    /// Everything of these machines; of all where none is named.
+    pub fn of_machines(machines: &[String]) -> Select {
+        Select {
+            machine: machines.to_vec(),
+            ..Select::default()
+        }
+    }
+
+    /// True where the machine is asked for.
+    pub fn takes_machine(&self, machine: &str) -> bool {
+        self.machine.is_empty() || self.machine.iter().any(|name| name == machine)
+    }
+
     /// True where the row is asked for.
     pub fn takes(&self, row: &LifeRow) -> bool {
         self.takes_slot(&row.machine, &row.component, &row.position)

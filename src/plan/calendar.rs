@@ -11,32 +11,44 @@ use icalendar::{Calendar, Component, Event, EventLike};
 
 use super::{Order, Plan, Stop};
 
-/// Words for the events: a line for the title, and the text within.
+/// One plant's plan, with the words for its events: a line for the title, and the text within.
 pub struct Words<'a> {
     pub plant: &'a str,
+    pub plan: &'a Plan,
+    /// Given a stop and its place in [`Plan::stops`].
     pub stop: &'a dyn Fn(&Stop, usize) -> (String, String),
     pub order: &'a dyn Fn(&Order) -> (String, String),
 }
 
-/// The whole plan. `words.stop` is given each stop with its place in [`Plan::stops`].
-pub fn calendar(plan: &Plan, stamp: DateTime<Utc>, words: &Words<'_>) -> String {
-    let mut calendar = Calendar::new();
-    calendar.name(words.plant);
-    for (n, stop) in plan.stops().into_iter().enumerate() {
-        let (title, text) = (words.stop)(stop, n);
-        let name = format!("stop-{}-{}", stop.machine, stop.date);
-        calendar.push(event(&name, words.plant, stop.date, stamp, &title, &text));
-    }
-    for order in &plan.orders {
-        let Some(day) = order.order_by else {
-            continue;
-        };
-        let (title, text) = (words.order)(order);
-        let what = order.part.as_ref().unwrap_or(&order.component);
-        let name = format!("order-{what}-{}-{}", order.machine, order.stop);
-        // What should have been ordered before today stands under today.
-        let day = day.max(plan.as_of);
-        calendar.push(event(&name, words.plant, day, stamp, &title, &text));
+/// The plans as one calendar.
+pub fn calendar(name: &str, stamp: DateTime<Utc>, plans: &[Words<'_>]) -> String {
+    let mut calendar = Calendar::empty();
+    calendar
+        .append_property(("VERSION", "2.0"))
+        .append_property(("PRODID", "-//wearbook//plan//EN"))
+        .append_property(("CALSCALE", "GREGORIAN"))
+        .name(name);
+    for words in plans {
+        for (n, stop) in words.plan.stops().into_iter().enumerate() {
+            let name = format!("stop-{}-{}", stop.machine, stop.date);
+            calendar.push(event(
+                &name,
+                words.plant,
+                stop.date,
+                stamp,
+                (words.stop)(stop, n),
+            ));
+        }
+        for order in &words.plan.orders {
+            let Some(day) = order.order_by else {
+                continue;
+            };
+            let what = order.part.as_ref().unwrap_or(&order.component);
+            let name = format!("order-{what}-{}-{}", order.machine, order.stop);
+            // What should have been ordered before today stands under today.
+            let day = day.max(words.plan.as_of);
+            calendar.push(event(&name, words.plant, day, stamp, (words.order)(order)));
+        }
     }
     calendar.done().to_string()
 }
@@ -46,27 +58,22 @@ fn event(
     plant: &str,
     day: NaiveDate,
     stamp: DateTime<Utc>,
-    title: &str,
-    text: &str,
+    (title, text): (String, String),
 ) -> Event {
-    let host: String = plant
-        .chars()
-        .map(|c| {
-            if c.is_alphanumeric() {
-                c.to_ascii_lowercase()
-            } else {
-                '-'
-            }
-        })
-        .collect();
+    let plain = |text: &str| -> String {
+        text.chars()
+            .map(|c| if c.is_ascii_alphanumeric() { c } else { '-' })
+            .collect()
+    };
     Event::new()
         .uid(&format!(
-            "{}@{host}",
-            name.replace(char::is_whitespace, "-")
+            "{}@{}",
+            plain(name),
+            plain(plant).to_ascii_lowercase()
         ))
         .timestamp(stamp)
         .all_day(day)
-        .summary(title)
-        .description(text)
+        .summary(&title)
+        .description(&text)
         .done()
 }

@@ -77,7 +77,7 @@ impl Plan {
             machine.stops.retain(|stop| stop.date >= from);
         }
         plan.orders = orders(&plan.stops(), &kits, shelf, as_of);
-        plan.clashes = crews.map_or_else(Vec::new, |crews| clashes(&plan.stops(), crews));
+        plan.clashes = crews.map_or_else(Vec::new, |crews| clashes(&plan.stops(), crews, from));
         plan.kits = kits;
         plan
     }

@@ -73,7 +73,8 @@ pub struct Stop {
     pub day: f64,
     /// The machine's usage from now until then, in the usage of the base interval.
     pub usage_until: Option<f64>,
-    /// Which of the machine's openings are opened, in their order.
+    /// Which of the machine's openings are opened, in their order; and each kind of them in
+    /// words, with its cylinders.
     pub opened: Vec<usize>,
     pub opened_names: Vec<String>,
     /// Renewals first in the order of the layout, then what is only looked at.
@@ -397,6 +398,26 @@ impl<'a> Course<'a> {
         }
     }
 
+    /// "Cap off P1 P2": each kind of opening once, with its cylinders.
+    fn names(&self, opened: &[usize]) -> Vec<String> {
+        let mut kinds: Vec<(&str, String)> = Vec::new();
+        for opening in opened.iter().map(|n| &self.machine.openings[*n]) {
+            let found = kinds
+                .iter_mut()
+                .find(|(access, _)| *access == opening.access);
+            match found {
+                Some((_, name)) => *name = format!("{name} {}", opening.cylinder),
+                None => kinds.push((
+                    &opening.access,
+                    format!("{} {}", opening.name, opening.cylinder)
+                        .trim_end()
+                        .to_owned(),
+                )),
+            }
+        }
+        kinds.into_iter().map(|(_, name)| name).collect()
+    }
+
     fn write_down(
         &self,
         day: f64,
@@ -474,16 +495,7 @@ impl<'a> Course<'a> {
             latest: date(spread.late),
             day,
             usage_until: rate.map(|rate| day * rate.per_day()),
-            opened_names: opened
-                .iter()
-                .map(|n| {
-                    let opening = &machine.openings[*n];
-                    match opening.cylinder.as_str() {
-                        "" => opening.name.clone(),
-                        cylinder => format!("{} {cylinder}", opening.name),
-                    }
-                })
-                .collect(),
+            opened_names: self.names(&opened),
             opened,
             tasks,
             hours,

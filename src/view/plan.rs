@@ -4,7 +4,8 @@
 
 use serde::Serialize;
 
-use super::plan_words::{basis, between, gathered, kind, kit_line, order_when};
+use super::plan_words::{basis, between, gathered, kind, kit_words, order_when};
+pub use super::plan_words::{order_words, stop_words};
 use super::table::{Align, Table, cell, csv_text, figure, usage};
 use crate::plan::{Clash, KitLine, MachinePlan, Order, Overdue, Plan, Rate, Stop, Task};
 use crate::quantity::{Currency, counted};
@@ -101,6 +102,7 @@ struct Lines {
     renew: Vec<String>,
     measure: Vec<String>,
     kit: String,
+    short: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -160,8 +162,8 @@ struct ClashView {
     date: String,
     machines: Vec<String>,
     crews: u32,
-    /// A machine that could go on another day.
-    instead: Option<InsteadView>,
+    /// Machines that could go on another day.
+    instead: Vec<InsteadView>,
 }
 
 #[derive(Debug, Serialize)]
@@ -249,8 +251,21 @@ impl PlansView {
         }
         csv_text(
             &[
-                "plant", "machine", "date", "earliest", "latest", "action", "component", "position",
-                "why", "age", "interval", "unit", "part", "pieces", "quantities",
+                "plant",
+                "machine",
+                "date",
+                "earliest",
+                "latest",
+                "action",
+                "component",
+                "position",
+                "why",
+                "age",
+                "interval",
+                "unit",
+                "part",
+                "pieces",
+                "quantities",
             ],
             rows,
         )
@@ -324,10 +339,17 @@ fn overdue_view(machine: &str, overdue: &Overdue) -> OverdueView {
 }
 
 fn stop_view(stop: &Stop, kit: &[KitLine]) -> StopView {
-    let looks = || stop.tasks.iter().filter(|task| !task.measures.is_empty() || task.look);
-    let renew = gathered(stop.renewals()).iter().map(|line| {
-        format!("{} {}: {}", line.component, line.positions(), line.why())
-    }).collect();
+    let mut looks: Vec<&Task> = stop
+        .tasks
+        .iter()
+        .filter(|task| !task.measures.is_empty() || task.look)
+        .collect();
+    // In the order of the layout, whether renewed or not.
+    looks.sort_by_key(|task| task.slot);
+    let renew = gathered(stop.renewals())
+        .iter()
+        .map(|line| format!("{} {}: {}", line.component, line.positions(), line.why()))
+        .collect();
     StopView {
         machine: stop.machine.clone(),
         date: stop.date.to_string(),
@@ -335,7 +357,8 @@ fn stop_view(stop: &Stop, kit: &[KitLine]) -> StopView {
         latest: stop.latest.to_string(),
         opens: stop.opened_names.clone(),
         renew: stop.renewals().map(task_view).collect(),
-        measure: looks()
+        measure: looks
+            .iter()
             .map(|task| MeasureView {
                 component: task.component.clone(),
                 position: task.position.clone(),
@@ -360,8 +383,9 @@ fn stop_view(stop: &Stop, kit: &[KitLine]) -> StopView {
         lines: Lines {
             between: between(stop.earliest, stop.latest),
             renew,
-            measure: measure_lines(&looks().collect::<Vec<_>>()),
-            kit: kit.iter().map(kit_line).collect::<Vec<_>>().join("; "),
+            measure: measure_lines(&looks),
+            kit: kit_words(kit.iter().map(|line| (line, line.pieces))),
+            short: kit_words(kit.iter().map(|line| (line, line.short()))),
         },
     }
 }
@@ -375,7 +399,10 @@ fn measure_lines(tasks: &[&Task]) -> Vec<String> {
         } else {
             task.measures.join(", ")
         };
-        match lines.iter_mut().find(|l| l.0 == task.component && l.2 == what && l.3 == task.look) {
+        match lines
+            .iter_mut()
+            .find(|l| l.0 == task.component && l.2 == what && l.3 == task.look)
+        {
             Some(line) => line.1.push(&task.position),
             None => lines.push((&task.component, vec![&task.position], what, task.look)),
         }
@@ -383,7 +410,11 @@ fn measure_lines(tasks: &[&Task]) -> Vec<String> {
     lines
         .into_iter()
         .map(|(component, positions, what, look)| {
-            let due = if look { " (a look is due: renew by what is read)" } else { "" };
+            let due = if look {
+                " (a look is due: renew by what is read)"
+            } else {
+                ""
+            };
             format!("{component} {}: {what}{due}", positions.join(" "))
         })
         .collect()
@@ -425,10 +456,14 @@ fn clash_view(clash: &Clash) -> ClashView {
         date: clash.date.to_string(),
         machines: clash.machines.clone(),
         crews: clash.crews,
-        instead: clash.instead.as_ref().map(|(machine, date)| InsteadView {
-            machine: machine.clone(),
-            date: date.to_string(),
-        }),
+        instead: clash
+            .instead
+            .iter()
+            .map(|(machine, date)| InsteadView {
+                machine: machine.clone(),
+                date: date.to_string(),
+            })
+            .collect(),
     }
 }
 
@@ -436,7 +471,10 @@ impl PlanView {
     fn write(&self, text: &mut String) {
         self.write_overdue(text);
         if self.stops.is_empty() {
-            text.push_str(&format!("No stop is planned from {} to {}.\n", self.from, self.to));
+            text.push_str(&format!(
+                "No stop is planned from {} to {}.\n",
+                self.from, self.to
+            ));
         } else {
             let hours: f64 = self.stops.iter().map(|stop| stop.hours).sum();
             let cost: f64 = self.stops.iter().map(|stop| stop.cost).sum();
@@ -485,7 +523,10 @@ impl PlanView {
         ]);
         for late in &self.overdue {
             let figure = |value: Option<f64>| {
-                value.map_or_else(|| "–".to_owned(), |v| format!("{} {}", usage(v.round()), late.unit))
+                value.map_or_else(
+                    || "–".to_owned(),
+                    |v| format!("{} {}", usage(v.round()), late.unit),
+                )
             };
             let word = match (&late.condemned, late.past_ceiling) {
                 (Some(found), _) => found.clone(),
@@ -518,18 +559,23 @@ impl PlanView {
             self.money.show_rate(stop.cost, 0),
         ));
         let mut part = |head: &str, lines: &[String]| {
-            for (n, line) in lines.iter().enumerate() {
+            for (n, line) in lines.iter().filter(|line| !line.is_empty()).enumerate() {
                 let head = if n == 0 { head } else { "" };
-                text.push_str(&format!("  {head:<8} {line}\n"));
+                for (n, piece) in wrapped(line, 88).iter().enumerate() {
+                    let (head, in_by) = if n == 0 { (head, "") } else { ("", "  ") };
+                    text.push_str(&format!("  {head:<8} {in_by}{piece}\n"));
+                }
             }
         };
-        if !stop.opens.is_empty() {
-            part("open", &[stop.opens.join(", ")]);
-        }
+        part("open", &[stop.opens.join("; ")]);
         part("renew", &stop.lines.renew);
         part("measure", &stop.lines.measure);
-        if !stop.lines.kit.is_empty() {
-            part("kit", std::slice::from_ref(&stop.lines.kit));
+        part("kit", std::slice::from_ref(&stop.lines.kit));
+        let none_at_hand = stop.lines.short == stop.lines.kit;
+        match none_at_hand {
+            true if stop.lines.kit.is_empty() => {}
+            true => part("order", &["all of it".to_owned()]),
+            false => part("order", std::slice::from_ref(&stop.lines.short)),
         }
     }
 
@@ -550,10 +596,17 @@ impl PlanView {
             table.row([
                 order.when.clone(),
                 order.pieces.to_string(),
-                order.part.clone().unwrap_or_else(|| order.component.clone()),
+                order
+                    .part
+                    .clone()
+                    .unwrap_or_else(|| order.component.clone()),
                 order.supplier.clone().unwrap_or_default(),
                 format!("{} {}", order.machine, order.stop),
-                if order.stock_unknown { "stock not stated".into() } else { String::new() },
+                if order.stock_unknown {
+                    "stock not stated".into()
+                } else {
+                    String::new()
+                },
             ]);
         }
         text.push_str(&table.text());
@@ -561,15 +614,32 @@ impl PlanView {
 
     fn write_conflicts(&self, text: &mut String) {
         for clash in &self.conflicts {
-            let instead = clash.instead.as_ref().map_or_else(String::new, |other| {
-                format!("; {} could go on {}", other.machine, other.date)
-            });
+            let instead: String = clash
+                .instead
+                .iter()
+                .map(|other| format!("; {} could go on {}", other.machine, other.date))
+                .collect();
             text.push_str(&format!(
                 "\n{}: {} down on one day, {} to open them{instead}\n",
                 clash.date,
-                clash.machines.join(" and "),
+                clash.machines.join(", "),
                 counted(u64::from(clash.crews), "crew", "crews"),
             ));
         }
     }
+}
+
+/// A text in lines of at most `width` characters, broken between words.
+fn wrapped(text: &str, width: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(word.to_owned()),
+        }
+    }
+    lines
 }

@@ -4,8 +4,9 @@
 
 use chrono::NaiveDate;
 
-use super::table::usage;
-use crate::plan::{Basis, KitLine, Order, Task, Why};
+use super::table::{figure, usage};
+use crate::plan::{Basis, KitLine, Order, Stop, Task, Why};
+use crate::quantity::{Currency, counted};
 
 /// Tasks told in one line: the same component, for the same kind of reason.
 pub struct Line<'a> {
@@ -101,7 +102,10 @@ impl Line<'_> {
     fn ages(&self) -> Option<String> {
         let unit = &self.tasks[0].unit;
         let ages = || self.tasks.iter().filter_map(|task| task.age);
-        let (low, high) = (ages().fold(f64::INFINITY, f64::min), ages().fold(0.0, f64::max));
+        let (low, high) = (
+            ages().fold(f64::INFINITY, f64::min),
+            ages().fold(0.0, f64::max),
+        );
         if !low.is_finite() {
             return None;
         }
@@ -119,16 +123,16 @@ impl Line<'_> {
     }
 }
 
-/// "PK-3042 9 (2 on the shelf)".
-pub fn kit_line(line: &KitLine) -> String {
-    let what = line.part.as_ref().unwrap_or(&line.component);
-    let shelf = match line.from_stock {
-        Some(taken) if taken == line.pieces => " (on the shelf)".into(),
-        Some(0) => " (none on the shelf)".into(),
-        Some(taken) => format!(" ({taken} on the shelf)"),
-        None => String::new(),
-    };
-    format!("{} × {what}{shelf}", line.pieces)
+/// "9 × PK-3042, 3 × PS-52": what there are any pieces of.
+pub fn kit_words<'a>(lines: impl Iterator<Item = (&'a KitLine, u32)>) -> String {
+    let words = lines
+        .filter(|(_, pieces)| *pieces > 0)
+        .map(|(line, pieces)| {
+            let what = line.part.as_ref().unwrap_or(&line.component);
+            // Pieces and number belong on one line.
+            format!("{pieces}\u{a0}×\u{a0}{what}")
+        });
+    words.collect::<Vec<_>>().join(", ")
 }
 
 /// When to order: "by 2026-03-02", "now: 5 days late".
@@ -137,7 +141,7 @@ pub fn order_when(order: &Order) -> String {
         None => "no lead time stated".into(),
         Some(_) if order.late_days > 0 => format!(
             "now: {} late",
-            crate::quantity::counted(u64::from(order.late_days), "day", "days")
+            counted(u64::from(order.late_days), "day", "days")
         ),
         Some(day) => format!("by {day}"),
     }
@@ -150,4 +154,66 @@ pub fn between(earliest: NaiveDate, latest: NaiveDate) -> String {
     } else {
         format!("between {earliest} and {latest}")
     }
+}
+
+/// A stop as an event: title and text.
+pub fn stop_words(stop: &Stop, kit: &[KitLine], currency: Currency) -> (String, String) {
+    let renewals = stop.renewals().count() as u64;
+    let title = format!(
+        "{}: {}",
+        stop.machine,
+        match renewals {
+            0 => "look and measure".into(),
+            _ => format!("renew {}", counted(renewals, "item", "items")),
+        }
+    );
+    let mut lines = vec![format!(
+        "{} h down, {} h of labour, {}",
+        figure(stop.hours, 2),
+        figure(stop.labour_h, 2),
+        currency.show_rate(stop.cost, 0)
+    )];
+    let between = between(stop.earliest, stop.latest);
+    if !between.is_empty() {
+        lines.push(format!("Falls {between}."));
+    }
+    for line in gathered(stop.renewals()) {
+        lines.push(format!(
+            "{} {}: {}",
+            line.component,
+            line.positions(),
+            line.why()
+        ));
+    }
+    if !kit.is_empty() {
+        let all = kit_words(kit.iter().map(|line| (line, line.pieces)));
+        lines.push(format!("Kit: {all}"));
+    }
+    lines.push(CAUTION.into());
+    (title, lines.join("\n"))
+}
+
+/// What stands under every stop of a calendar, where there is no room for more.
+const CAUTION: &str = "Before opening: isolate and lock out every energy source, prove the \
+    pressure gone, let hot parts cool; the maker's manual, permits and local codes stand above \
+    this plan.";
+
+/// An order as an event: title and text.
+pub fn order_words(order: &Order) -> (String, String) {
+    let what = order.part.as_ref().unwrap_or(&order.component);
+    let late = match order.late_days {
+        0 => "",
+        _ => " (late)",
+    };
+    let from = order
+        .supplier
+        .as_ref()
+        .map_or_else(String::new, |s| format!(" from {s}"));
+    (
+        format!("Order {} × {what}{late}", order.pieces),
+        format!(
+            "{}{from}, for the stop of {} on {}",
+            order.name, order.machine, order.stop
+        ),
+    )
 }
