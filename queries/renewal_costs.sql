@@ -1,6 +1,6 @@
 -- renewal_costs.sql: what each renewal under a job cost: parts, labour, downtime, extra cost.
 -- Params:  none (entries_live holds to as_of)
--- Reads:   entries_live, ledgers, machines, components, parts
+-- Reads:   entries_live, ledgers, machines, components, slots, parts
 -- Columns: ledger, machine, component, position, job VARCHAR; time TIMESTAMP (UTC); reason VARCHAR;
 --          kind VARCHAR: failed | planned | along; pieces BIGINT;
 --          parts, labour, downtime, extra, total DECIMAL(38,4) (money of the ledger;
@@ -56,8 +56,8 @@ renewals AS (
 ),
 priced AS (
     SELECT r.*, j.corrective, j.labour AS job_labour, j.downtime AS job_downtime, j.extra AS job_extra,
-        coalesce(r.pieces, c.pieces, 1) AS pieces_used,
-        CAST(round(coalesce(r.pieces, c.pieces, 1) * coalesce(p.price, c.price) * 10000, 0) AS HUGEINT) AS parts,
+        coalesce(r.pieces, s.pieces, c.pieces, 1) AS pieces_used,
+        CAST(round(coalesce(r.pieces, s.pieces, c.pieces, 1) * coalesce(p.price, c.price) * 10000, 0) AS HUGEINT) AS parts,
         CAST(round(coalesce(c.own_labour_h, 0) * l.labour_rate * 10000, 0) AS HUGEINT) AS own_labour,
         CASE
             WHEN r.reason = 'failed'
@@ -70,6 +70,9 @@ priced AS (
     JOIN jobs AS j USING (ledger, machine, job)
     JOIN ledgers AS l USING (ledger)
     LEFT JOIN components AS c USING (ledger, component)
+    LEFT JOIN slots AS s
+        ON s.ledger = r.ledger AND s.machine = r.machine AND s.component = r.component
+        AND s."position" = r."position"
     LEFT JOIN parts AS p ON p.ledger = r.ledger AND p.component = r.component AND p.part = r.part
 ),
 bearing AS (

@@ -13,6 +13,8 @@ mod fleet;
 mod grouped;
 #[path = "commands/hostile.rs"]
 mod hostile;
+#[path = "commands/plan.rs"]
+mod plan;
 
 use assert_cmd::Command;
 use common::{Case, cases};

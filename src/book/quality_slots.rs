@@ -168,6 +168,16 @@ impl Look {
         }
     }
 
+    /// Pieces that one item in a slot is made of.
+    fn pieces_of(&self, slot: u32) -> u32 {
+        let names = &self.state.names;
+        let (machine, component, position) = names.slots[slot as usize];
+        let component = names.text(component);
+        let register = &self.survey.register;
+        let own = register.slot(names.text(machine), component, names.text(position));
+        own.map_or_else(|| register.pieces(component), |slot| slot.pieces)
+    }
+
     fn put_in(
         &mut self,
         turn: u32,
@@ -200,8 +210,8 @@ impl Look {
             };
             self.doubt(turn, &doubt);
         }
-        let expected = component.map_or(1, |component| component.pieces);
         if let Some(pieces) = item.pieces
+            && let expected = self.pieces_of(slot)
             && pieces != expected
         {
             let doubt = Doubt::Pieces {

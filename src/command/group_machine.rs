@@ -86,6 +86,7 @@ struct Raw<'a> {
     component: &'a Component,
     position: &'a str,
     access: Option<&'a str>,
+    pieces: u32,
     per: f64,
     known: Known,
 }
@@ -108,6 +109,7 @@ pub fn assemble(
                 component,
                 position: slot.position,
                 access: slot.access,
+                pieces: slot.pieces,
                 per: 1.0,
                 known,
             });
@@ -186,7 +188,7 @@ pub fn assemble(
             });
             if !found {
                 // It has no slot of its own there: one is spent at each opening.
-                let (work, own_h, shared_h) = money.planned(component);
+                let (work, own_h, shared_h) = money.planned(component, component.pieces);
                 access.disturbed.push(Disturbed {
                     item: Item {
                         component: id.clone(),
@@ -276,15 +278,15 @@ impl Money {
 
     /// Work, own and shared hours of one planned renewal. Hands-on hours beyond what
     /// production stops for are done while it runs.
-    fn planned(&self, component: &Component) -> (f64, f64, f64) {
+    fn planned(&self, component: &Component, pieces: u32) -> (f64, f64, f64) {
         let price = component.price.to_f64().unwrap_or(0.0);
-        let work = f64::from(component.pieces) * price + self.labour_rate * component.own_labour_h;
+        let work = f64::from(pieces) * price + self.labour_rate * component.own_labour_h;
         let own_h = component.own_labour_h.min(component.planned_stop_h);
         (work, own_h, component.planned_stop_h - own_h)
     }
 
     fn item(&self, raw: &Raw, step: f64, tables: &mut Tables) -> Item {
-        let (work, own_h, shared_h) = self.planned(raw.component);
+        let (work, own_h, shared_h) = self.planned(raw.component, raw.pieces);
         Item {
             component: raw.component.id.clone(),
             position: raw.position.to_owned(),

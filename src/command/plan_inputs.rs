@@ -178,11 +178,13 @@ impl<'a> Standing<'a> {
             take_exposed: plan.and_then(|p| p.exposed_from).map(own),
             take_down: plan.and_then(|p| p.down_from).map(own),
             look_at: None,
-            own_h: component.own_labour_h,
+            own_labour_h: component.own_labour_h,
+            // Hands-on hours beyond what production stops for are done while it runs.
+            own_stop_h: component.own_labour_h.min(component.planned_stop_h),
             shared_h: (component.planned_stop_h - component.own_labour_h).max(0.0),
-            parts_cost: self.parts_cost(register, slot.component, &owned),
+            parts_cost: self.parts_cost(register, &slot, &owned),
             part: self.part(register, slot.component, &owned),
-            pieces: component.pieces,
+            pieces: slot.pieces,
             measures: measures(register, slot.component),
         })
     }
@@ -245,11 +247,11 @@ impl<'a> Standing<'a> {
             })
     }
 
-    fn parts_cost(&self, register: &Register, component: &str, slot: &[String; 3]) -> f64 {
-        let part = self.part(register, component, slot);
-        let price = register.price(component, part.as_deref());
+    fn parts_cost(&self, register: &Register, slot: &Slot<'_>, key: &[String; 3]) -> f64 {
+        let part = self.part(register, slot.component, key);
+        let price = register.price(slot.component, part.as_deref());
         let price = price.and_then(|p| p.to_f64()).unwrap_or(0.0);
-        price * f64::from(register.pieces(component))
+        price * f64::from(slot.pieces)
     }
 
     /// How fast each usage of the machine grows.

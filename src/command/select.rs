@@ -37,11 +37,6 @@ impl Select {
         }
     }
 
-    /// True where the machine is asked for.
-    pub fn takes_machine(&self, machine: &str) -> bool {
-        self.machine.is_empty() || self.machine.iter().any(|name| name == machine)
-    }
-
     /// True where the row is asked for.
     pub fn takes(&self, row: &LifeRow) -> bool {
         self.takes_slot(&row.machine, &row.component, &row.position)

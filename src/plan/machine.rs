@@ -102,9 +102,10 @@ pub struct SlotNow {
     pub take_down: Option<f64>,
     /// The age at which to look, where looking is cheaper than renewing by age.
     pub look_at: Option<f64>,
-    /// Hands-on hours beside the opening; production hours that any stop for it costs; money
-    /// for its pieces.
-    pub own_h: f64,
+    /// Hands-on hours beside the opening; production hours that it adds to a stop; those that
+    /// any stop for it costs; money for its pieces.
+    pub own_labour_h: f64,
+    pub own_stop_h: f64,
     pub shared_h: f64,
     pub parts_cost: f64,
     pub part: Option<String>,
@@ -116,7 +117,9 @@ pub struct SlotNow {
 impl SlotNow {
     /// What taking it costs once it lies open and the machine is down.
     pub fn own_cost(&self, machine: &MachineNow) -> f64 {
-        self.parts_cost + self.own_h * (machine.labour_rate + machine.downtime_cost)
+        self.parts_cost
+            + self.own_labour_h * machine.labour_rate
+            + self.own_stop_h * machine.downtime_cost
     }
 
     /// What a stop for it alone costs beside that.

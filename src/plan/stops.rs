@@ -428,7 +428,8 @@ impl<'a> Course<'a> {
     ) -> Stop {
         let machine = self.machine;
         let mut tasks = Vec::new();
-        let (mut own_h, mut shared_h, mut parts) = (0.0, 0.0_f64, 0.0);
+        let (mut own_labour_h, mut own_stop_h) = (0.0, 0.0);
+        let (mut shared_h, mut parts) = (0.0_f64, 0.0);
         for renewing in [true, false] {
             for n in self.slots() {
                 let slot = &machine.slots[n];
@@ -438,7 +439,8 @@ impl<'a> Course<'a> {
                     continue;
                 }
                 if renewing {
-                    own_h += slot.own_h;
+                    own_labour_h += slot.own_labour_h;
+                    own_stop_h += slot.own_stop_h;
                     parts += slot.parts_cost;
                 }
                 if renewing || looks[n] {
@@ -465,12 +467,12 @@ impl<'a> Course<'a> {
             }
         }
         let opened: Vec<usize> = (0..open.len()).filter(|n| open[*n]).collect();
-        let labour_h = own_h
+        let labour_h = own_labour_h
             + opened
                 .iter()
                 .map(|n| machine.openings[*n].labour_h)
                 .sum::<f64>();
-        let hours = shared_h + own_h;
+        let hours = shared_h + own_stop_h;
         let usage = machine.base.as_ref().map(|(usage, _)| usage.as_str());
         let usage =
             usage.or_else(|| Some(tasks.first()?.slot).map(|n| machine.slots[n].usage.as_str()));

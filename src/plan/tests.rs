@@ -30,7 +30,8 @@ fn slot(component: &str, position: &str, age: f64, interval: Option<f64>) -> Slo
         take_exposed: None,
         take_down: None,
         look_at: None,
-        own_h: 0.5,
+        own_labour_h: 0.5,
+        own_stop_h: 0.5,
         shared_h: 1.0,
         parts_cost: 100.0,
         part: Some(format!("N-{component}")),
@@ -42,7 +43,8 @@ fn slot(component: &str, position: &str, age: f64, interval: Option<f64>) -> Slo
 /// 70 h a week, so 10 h a day; a cap whose gasket is always renewed.
 fn machine(base: Option<f64>, mut slots: Vec<SlotNow>) -> MachineNow {
     let mut gasket = slot("gasket", "P1", 0.0, None);
-    gasket.own_h = 0.0;
+    gasket.own_labour_h = 0.0;
+    gasket.own_stop_h = 0.0;
     gasket.parts_cost = 10.0;
     slots.push(gasket);
     MachineNow {

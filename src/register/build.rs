@@ -267,13 +267,14 @@ impl Builder<'_, '_> {
 
     fn layout_slots(&mut self, table: &Table<'_, '_>) -> Vec<LayoutSlots> {
         table.must(self.walk, "slots");
-        let known = &["component", "positions", "access"];
+        let known = &["component", "positions", "access", "pieces"];
         let mut slots = Vec::new();
         let mut seen: HashMap<(String, String), usize> = HashMap::new();
         for group in table.tables(self.walk, "slots", "`slots`", known) {
             let component = group.text(self.walk, "component");
             let positions = group.texts(self.walk, "positions");
             let access = group.text_if(self.walk, "access");
+            let pieces = group.whole_if(self.walk, "pieces", 1);
             if let Some(access) = &access {
                 self.refer("access", access);
             }
@@ -290,6 +291,7 @@ impl Builder<'_, '_> {
                 component: component.value,
                 positions: values(positions),
                 access: access.map(|at| at.value),
+                pieces,
             });
         }
         slots

@@ -25,11 +25,13 @@ impl Register {
     pub fn renewal_costs(&self, id: &str) -> Option<RegisterCosts> {
         let component = self.component(id)?;
         let hours = |h: f64| Decimal::from_f64(h).unwrap_or_default();
-        let (mut access, mut downtime, mut slots) = (Decimal::ZERO, Decimal::ZERO, 0_u32);
+        let (mut access, mut downtime) = (Decimal::ZERO, Decimal::ZERO);
+        let (mut pieces, mut slots) = (Decimal::ZERO, 0_u32);
         for machine in &self.machines {
             for slot in self.slots(&machine.tag).filter(|slot| slot.component == id) {
                 slots += 1;
                 downtime += machine.downtime_cost;
+                pieces += Decimal::from(slot.pieces);
                 access += slot
                     .access
                     .and_then(|a| self.access(a))
@@ -39,7 +41,11 @@ impl Register {
         }
         let over = Decimal::from(slots.max(1));
         let (access, downtime) = (access / over, downtime / over);
-        let work = Decimal::from(component.pieces) * component.price
+        let pieces = match slots {
+            0 => Decimal::from(component.pieces),
+            _ => pieces / over,
+        };
+        let work = pieces * component.price
             + self.plant.labour_rate * (hours(component.own_labour_h) + access);
         Some(RegisterCosts {
             planned: (work + downtime * hours(component.planned_stop_h)).round_dp(2),

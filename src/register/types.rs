@@ -134,6 +134,8 @@ pub struct LayoutSlots {
     pub positions: Vec<String>,
     /// Id of the access that exposes them.
     pub access: Option<String>,
+    /// Pieces to a position where this type of machine takes another number.
+    pub pieces: Option<u32>,
 }
 
 /// `[[machine]]`
@@ -178,6 +180,8 @@ pub struct Slot<'a> {
     pub component: &'a str,
     pub position: &'a str,
     pub access: Option<&'a str>,
+    /// Pieces that one item here is made of.
+    pub pieces: u32,
 }
 
 impl Register {
@@ -223,10 +227,14 @@ impl Register {
             .into_iter()
             .flat_map(|layout| &layout.slots)
             .flat_map(|slots| {
-                slots.positions.iter().map(|position| Slot {
+                let pieces = slots
+                    .pieces
+                    .unwrap_or_else(|| self.pieces(&slots.component));
+                slots.positions.iter().map(move |position| Slot {
                     component: &slots.component,
                     position,
                     access: slots.access.as_deref(),
+                    pieces,
                 })
             })
     }
@@ -237,7 +245,8 @@ impl Register {
             .find(|slot| slot.component == component && slot.position == position)
     }
 
-    /// Pieces that one position of a component takes; 1 for an unknown component.
+    /// Pieces that one position of a component takes where its layout says nothing else; 1 for
+    /// an unknown component.
     pub fn pieces(&self, component: &str) -> u32 {
         self.component(component).map_or(1, |c| c.pieces)
     }

@@ -362,6 +362,7 @@ fn build<'a>(register: &Register, truth: &'a Truth) -> Plant<'a> {
                                 .unwrap_or_default()
                                 .to_owned(),
                             access: slot.access.and_then(access_of),
+                            pieces: slot.pieces,
                         })
                     })
                     .collect(),
@@ -373,7 +374,6 @@ fn build<'a>(register: &Register, truth: &'a Truth) -> Plant<'a> {
         .iter()
         .filter_map(|component| register.component(&component.id))
         .map(|component| Figures {
-            pieces: component.pieces,
             own_labour_h: component.own_labour_h,
             planned_stop_h: component.planned_stop_h,
             failed_stop_h: component.failed_stop_h,

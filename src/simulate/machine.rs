@@ -288,7 +288,7 @@ impl Run<'_> {
     /// The part as its entry states it.
     pub(super) fn fitted(&self, slot: usize, item: &Item) -> Stated {
         let age = item.age(self.usage).round();
-        let pieces = self.plant.figures[self.machine.slots[slot].component].pieces;
+        let pieces = self.machine.slots[slot].pieces;
         Stated {
             part: item.part.clone(),
             pieces: (pieces > 1).then_some(pieces),

@@ -21,7 +21,6 @@ pub struct Plant<'a> {
 /// What one renewal of a component takes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Figures {
-    pub pieces: u32,
     pub own_labour_h: f64,
     pub planned_stop_h: f64,
     pub failed_stop_h: f64,
@@ -53,6 +52,7 @@ pub struct Slot {
     pub position: String,
     pub cylinder: String,
     pub access: Option<usize>,
+    pub pieces: u32,
 }
 
 /// What has to be opened to reach a slot: an access of one cylinder, or the slot's place itself.

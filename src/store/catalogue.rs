@@ -205,13 +205,14 @@ pub(crate) const REGISTER_TABLES: &[Table] = &[
     },
     Table {
         name: "slots",
-        what: "one row per slot of a machine",
+        what: "one row per slot of a machine; pieces that one item there is made of",
         columns: &[
             ("ledger", "VARCHAR"),
             ("machine", "VARCHAR"),
             ("component", "VARCHAR"),
             ("position", "VARCHAR"),
             ("access", "VARCHAR"),
+            ("pieces", "BIGINT"),
         ],
         key: "ledger, machine, component, position",
     },

@@ -226,6 +226,7 @@ fn rows_of(table: &Table, ledger: &Ledger, shared: &BTreeSet<String>, rows: &mut
                     text(slot.component),
                     text(slot.position),
                     maybe(slot.access),
+                    Cell::Whole(Some(i64::from(slot.pieces))),
                 ]
             })
         })),
