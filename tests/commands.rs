@@ -11,6 +11,8 @@ mod fits;
 mod fleet;
 #[path = "commands/hostile.rs"]
 mod hostile;
+#[path = "commands/sheet.rs"]
+mod sheet;
 
 use assert_cmd::Command;
 use common::{Case, cases};
