@@ -13,6 +13,8 @@ mod fleet;
 mod grouped;
 #[path = "commands/hostile.rs"]
 mod hostile;
+#[path = "commands/sheet.rs"]
+mod sheet;
 
 use assert_cmd::Command;
 use common::{Case, cases};

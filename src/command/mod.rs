@@ -39,6 +39,8 @@ mod recur;
 mod report;
 mod seal;
 mod select;
+mod sheet;
+mod sheet_stop;
 mod simulate;
 mod start;
 mod trend_note;
@@ -89,6 +91,7 @@ enum Command {
     Compare(Box<compare::CompareArgs>),
     Interval(interval::IntervalArgs),
     Recur(recur::RecurArgs),
+    Sheet(sheet::SheetArgs),
     Report(report::ReportArgs),
     Query(query::QueryArgs),
     Export(export::ExportArgs),
@@ -129,6 +132,7 @@ pub fn main() -> ExitCode {
         Command::Compare(args) => compare::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
         Command::Recur(args) => recur::run(args, &mut ui),
+        Command::Sheet(args) => sheet::run(args, &mut ui),
         Command::Report(args) => report::run(args, &mut ui),
         Command::Query(args) => query::run(args, &mut ui),
         Command::Export(args) => export::run(args, &mut ui),

@@ -95,6 +95,11 @@ impl Writing {
     pub fn open(&self, ui: &Ui) -> Result<Appender, CommandError> {
         self.hand.open(&self.ledger, ui)
     }
+
+    /// The same, knowing what the ledger states already.
+    pub fn open_for_import(&self, ui: &Ui) -> Result<Appender, CommandError> {
+        self.hand.open_for_import(&self.ledger, ui)
+    }
 }
 
 /// Waits so many seconds for others that record in the ledger, and says so.
