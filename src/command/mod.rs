@@ -41,6 +41,9 @@ mod start;
 mod trend_note;
 mod ui;
 mod usage;
+mod wear;
+mod wear_charts;
+mod wear_ledger;
 mod withdraw;
 
 pub use fault::{CommandError, Fault};
@@ -86,6 +89,7 @@ enum Command {
     Compare(Box<compare::CompareArgs>),
     Interval(interval::IntervalArgs),
     Recur(recur::RecurArgs),
+    Wear(wear::WearArgs),
     Report(report::ReportArgs),
     Query(query::QueryArgs),
     Export(export::ExportArgs),
@@ -126,6 +130,7 @@ pub fn main() -> ExitCode {
         Command::Compare(args) => compare::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
         Command::Recur(args) => recur::run(args, &mut ui),
+        Command::Wear(args) => wear::run(args, &mut ui),
         Command::Report(args) => report::run(args, &mut ui),
         Command::Query(args) => query::run(args, &mut ui),
         Command::Export(args) => export::run(args, &mut ui),

@@ -8,5 +8,6 @@ mod cells;
 pub mod events_csv;
 pub mod import;
 pub mod lives_csv;
+pub mod readings_csv;
 
 pub use cells::{CellFault, FileError};

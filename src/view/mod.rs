@@ -27,3 +27,5 @@ mod recur_words;
 pub mod seal;
 pub mod stated;
 pub mod table;
+pub mod wear;
+mod wear_table;

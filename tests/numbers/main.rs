@@ -22,3 +22,4 @@ mod ranks;
 mod recurrence;
 mod study;
 mod trend;
+mod wear;
