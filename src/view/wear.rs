@@ -5,9 +5,11 @@
 
 use serde::Serialize;
 
-use super::table::{cell, csv_text};
+use super::table::{cell, csv_text, figure};
 use crate::store::Reading;
-use crate::wear::{Barrier, Belief, NotComparable, Population, Standard, Verdict, WearLines};
+use crate::wear::{
+    Barrier, Belief, LimitRule, NotComparable, Population, Standard, Standing, Verdict, WearLines,
+};
 
 /// Both ends; `null`: never.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -232,6 +234,35 @@ impl ItemView {
             sha: reading.sha,
             notes,
             rule_words: standard.map(|s| s.rule.words()),
+        }
+    }
+}
+
+/// A verdict in a line: "within its limit: 0.02 mm, loss from new at most 0.05 mm".
+pub fn verdict_words(standard: &Standard, verdict: &Result<Verdict, NotComparable>) -> String {
+    let unit = match standard.rule {
+        LimitRule::PerMetreAtMost { .. } => format!("{}/m", standard.unit.symbol()),
+        _ => standard.unit.symbol().to_owned(),
+    };
+    match verdict {
+        Err(reason) => format!("no verdict: {reason}"),
+        Ok(found) => {
+            let side = match found.standing {
+                Standing::Within => "within its limit",
+                Standing::Near => "near its limit",
+                Standing::Beyond => "beyond its limit",
+            };
+            let mut words = format!(
+                "{side}: {} {unit}, {} {} {unit}",
+                figure(found.judged, 4),
+                standard.rule.words(),
+                found.limit,
+            );
+            if let Some(worn) = found.worn {
+                words.push_str("; ");
+                words.push_str(worn.words());
+            }
+            words
         }
     }
 }
