@@ -30,3 +30,5 @@ pub mod seal;
 pub mod sheet;
 pub mod stated;
 pub mod table;
+pub mod wear;
+mod wear_table;

@@ -18,6 +18,7 @@ use crate::register::Register;
 mod args;
 mod ask;
 mod sheet;
+mod verdict;
 mod writing;
 
 pub use args::json_value;
@@ -28,7 +29,8 @@ pub use writing::{Hand, Writing, patience};
 ///
 /// The entry is checked against the register and the record, written as one line, and
 /// synced to disk before success is told; a refused entry leaves the book as it was.
-/// On a terminal, what the flags leave out is asked for.
+/// On a terminal, what the flags leave out is asked for. A reading is told how it stands
+/// against its limit.
 ///
 /// With --from, JSON lines are recorded: the keys of a book's line without `prev` and
 /// `logged`; `time` may be plant time. A file is recorded whole or not at all. Lines
@@ -125,6 +127,10 @@ fn record_flags(args: &RecordArgs, kind: &KindArgs, ui: &mut Ui) -> Result<Outco
     let entry = entry_from(kind, &mut keys, appender.register(), now, who.as_deref())?;
     let recorded = record_one(&mut appender, &entry, now, args.writing.dry_run, ui)?;
     confirm(recorded.as_ref(), &entry, appender.register(), ui)?;
+    let ledger = args.writing.ledger();
+    if let Some(verdict) = verdict::verdict_on(&entry, ledger, appender.register()) {
+        ui.result(&verdict)?;
+    }
     Ok(Outcome::Done)
 }
 

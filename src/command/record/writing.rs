@@ -91,6 +91,11 @@ impl Writing {
         })
     }
 
+    /// The ledger's folder.
+    pub fn ledger(&self) -> &Path {
+        &self.ledger
+    }
+
     /// Opens the book for writing.
     pub fn open(&self, ui: &Ui) -> Result<Appender, CommandError> {
         self.hand.open(&self.ledger, ui)
