@@ -15,6 +15,8 @@ mod grouped;
 mod hostile;
 #[path = "commands/plan.rs"]
 mod plan;
+#[path = "commands/sheet.rs"]
+mod sheet;
 
 use assert_cmd::Command;
 use common::{Case, cases};

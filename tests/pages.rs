@@ -1,5 +1,7 @@
 //! The report in a real browser: no console message, and printed pages that are whole.
 
+use std::path::Path;
+
 use wearbook::report::{Rendered, render};
 
 #[path = "support/browser.rs"]
@@ -76,4 +78,64 @@ fn a_console_message_would_be_seen() {
     );
     let (_, said) = browser::print(&tools, &broken, "A4");
     assert!(said.contains("CONSOLE"), "{said}");
+}
+
+/// The work sheets of the sample: cautions first, no more than two sheets of A4, nothing cut.
+#[test]
+fn work_sheets_print_on_two_pages() {
+    let Some(tools) = browser::tools() else {
+        return;
+    };
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-ledger");
+    let folder = tempfile::tempdir().expect("a temporary folder");
+    for (machine, stop) in [
+        ("H-01", "2026-06-22"),
+        ("H-02", "2026-06-22"),
+        ("H-03", "2026-06-22"),
+        // Long after: nearly everything is due.
+        ("H-03", "2027-06-21"),
+    ] {
+        for (paper, word) in [("A4", "a4"), ("Letter", "letter")] {
+            let page = folder.path().join("sheet.html");
+            let done = std::process::Command::new(env!("CARGO_BIN_EXE_wearbook"))
+                .env_clear()
+                .arg("sheet")
+                .arg(machine)
+                .arg(&sample)
+                .args(["--stop", stop, "--paper", word, "--replace", "--to"])
+                .arg(&page)
+                .output()
+                .expect("wearbook runs");
+            assert!(done.status.success(), "{done:?}");
+            let html = std::fs::read_to_string(&page).expect("a page");
+            let (sheets, said) = browser::print(&tools, &html, paper);
+            assert!(!said.contains("CONSOLE"), "{said}");
+            assert!(
+                sheets.len() <= 2 || paper == "Letter" && sheets.len() == 3,
+                "{machine} {stop} {paper}: {} sheets",
+                sheets.len()
+            );
+            let all = sheets.join(" ");
+            let at = |text: &str| {
+                all.find(text)
+                    .unwrap_or_else(|| panic!("no `{text}`: {all}"))
+            };
+            assert!(at("Prove that the pressure is gone") < at("Parts to take"));
+            at("Dry ice burns skin");
+            at("Notes (each with its key");
+            for (n, sheet) in sheets.iter().enumerate() {
+                let foot = format!("Page {} of {}", n + 1, sheets.len());
+                assert!(sheet.contains(&foot), "{foot}");
+            }
+            // Every key of the twin stands on the paper.
+            let twin = std::fs::read_to_string(page.with_extension("csv")).expect("its twin");
+            let words: std::collections::BTreeSet<&str> = all.split(' ').collect();
+            for row in twin.lines().skip(1) {
+                let key = row.split(',').next().unwrap_or_default();
+                assert!(words.contains(key), "no {key} in {all}");
+            }
+            let wide = browser::overflow(&tools, &html, 192);
+            assert!(wide.is_empty(), "{machine}: {wide:?}");
+        }
+    }
 }

@@ -123,6 +123,31 @@ pub(super) fn ending(
     Ok(())
 }
 
+/// A measured value; of an item in place, or of one that is gone.
+pub(super) fn reading(c: &mut Canvas, at: (f64, f64), in_place: bool) -> Result<(), ChartError> {
+    if in_place {
+        c.disc(at, 3.2, INK, Some((PAPER, 0.8)))
+    } else {
+        c.disc(at, 2.2, PAPER, Some((PENCIL, 1.0)))
+    }
+}
+
+/// From where to where a line may meet its limit, and where it most likely does.
+pub(super) fn at_limit(
+    c: &mut Canvas,
+    (x0, x1): (f64, f64),
+    estimate: Option<f64>,
+    y: f64,
+) -> Result<(), ChartError> {
+    c.line((x0, y), (x1, y), BLUE, 3.2, Dash::Solid)?;
+    let tall = |x: f64| ((x, y - 5.0), (x, y + 5.0));
+    c.strokes(&[tall(x0), tall(x1)], BLUE, 1.2)?;
+    match estimate {
+        Some(x) => c.disc((x, y), 3.8, PAPER, Some((BLUE, 1.8))),
+        None => Ok(()),
+    }
+}
+
 /// One entry of a key.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Sample {
@@ -138,6 +163,10 @@ pub(super) enum Sample {
     NearOptimal,
     Ended(Ending),
     AgeUnknown,
+    Reading,
+    Ahead,
+    Gone,
+    AtLimit,
 }
 
 const SAMPLE_WIDTH: f64 = 24.0;
@@ -249,6 +278,13 @@ fn draw_sample(c: &mut Canvas, sample: Sample, x: f64, y: f64) -> Result<(), Cha
                 Dash::Dotted,
             )
         }
+        Sample::Reading => reading(c, centre, true),
+        Sample::Ahead => c.line(from, to, BLUE, 1.4, Dash::Short),
+        Sample::Gone => {
+            c.line(from, to, PENCIL, 0.9, Dash::Solid)?;
+            reading(c, centre, false)
+        }
+        Sample::AtLimit => at_limit(c, (x + 2.0, x + SAMPLE_WIDTH - 2.0), Some(centre.0), y),
         Sample::NearOptimal => {
             c.rect(&patch, SAND)?;
             hatch(c, &patch, 5.0)

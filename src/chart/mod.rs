@@ -1,6 +1,6 @@
 //! Charts: plain numbers in, SVG text out.
 //!
-//! In: [`ProbabilityPlot`], [`CostCurve`], [`SlotHistory`], and a [`Size`]. Out: SVG text that
+//! In: [`ProbabilityPlot`], [`CostCurve`], [`SlotHistory`], [`WearChart`], and a [`Size`]. Out: SVG text that
 //! scales, carries a title and a description for screen readers, and reads in grey print.
 //! Never: files, clock, analysis. The only room that names plotters.
 //!
@@ -22,12 +22,14 @@ mod place;
 mod probability;
 mod probability_words;
 mod text;
+mod wear;
 
 pub use cost::{CostCurve, CostPoint, cost_curve};
 pub use estimate::{EstimateStep, StepEstimate};
 pub use history::{Ending, Lane, LaneBar, SlotHistory, slot_history};
 pub use probability::{IntervalMark, LifeLimits, ProbabilityPlot, probability_plot};
 pub use text::{number, significant, text_width_px};
+pub use wear::{WearChart, WearItem, wear_chart};
 
 /// The size a chart is drawn for, in pixels; it scales from there.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

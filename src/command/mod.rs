@@ -41,11 +41,16 @@ mod recur;
 mod report;
 mod seal;
 mod select;
+mod sheet;
+mod sheet_stop;
 mod simulate;
 mod start;
 mod trend_note;
 mod ui;
 mod usage;
+mod wear;
+mod wear_charts;
+mod wear_ledger;
 mod withdraw;
 
 pub use fault::{CommandError, Fault};
@@ -92,6 +97,8 @@ enum Command {
     Interval(interval::IntervalArgs),
     Plan(plan::PlanArgs),
     Recur(recur::RecurArgs),
+    Sheet(sheet::SheetArgs),
+    Wear(wear::WearArgs),
     Report(report::ReportArgs),
     Query(query::QueryArgs),
     Export(export::ExportArgs),
@@ -133,6 +140,8 @@ pub fn main() -> ExitCode {
         Command::Interval(args) => interval::run(args, &mut ui),
         Command::Plan(args) => plan::run(args, &mut ui),
         Command::Recur(args) => recur::run(args, &mut ui),
+        Command::Sheet(args) => sheet::run(args, &mut ui),
+        Command::Wear(args) => wear::run(args, &mut ui),
         Command::Report(args) => report::run(args, &mut ui),
         Command::Query(args) => query::run(args, &mut ui),
         Command::Export(args) => export::run(args, &mut ui),

@@ -16,6 +16,7 @@ use crate::plan::{MachineNow, Plan, Stop, Words, calendar};
 use crate::quantity::time::day;
 use crate::quantity::trouble::shown;
 use crate::store::{Ledger, Options, Store};
+use crate::view::cautions::cautions;
 use crate::view::plan::{Facts, PlansView, order_words, stop_words};
 
 /// Plan the stops to come: what is renewed and measured, when, with which parts
@@ -95,7 +96,11 @@ pub fn run(args: &PlanArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
             notes: &planned.notes,
         })
         .collect();
-    let view = PlansView::new(&facts, Vec::new());
+    let own: Vec<String> = planned
+        .iter()
+        .flat_map(|planned| planned.ledger.register.plant.cautions.clone())
+        .collect();
+    let view = PlansView::new(&facts, cautions(&own));
     if let Some(file) = &args.ics {
         write(file, &calendar_text(&planned, store.as_of()))?;
     }

@@ -125,7 +125,21 @@ fn frame(store: &Store, args: &ReportArgs) -> Result<Frame, CommandError> {
             })
             .collect(),
         findings,
+        cautions: own_cautions(store),
     })
+}
+
+/// What the plants caution against beside the usual, each once.
+fn own_cautions(store: &Store) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for ledger in store.ledgers() {
+        for caution in &ledger.register.plant.cautions {
+            if !all.contains(caution) {
+                all.push(caution.clone());
+            }
+        }
+    }
+    all
 }
 
 /// What a check finds in the lines that count at `as_of`.

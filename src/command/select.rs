@@ -115,7 +115,7 @@ impl Select {
     }
 }
 
-fn unknown(what: &str, name: &str, known: &[&str]) -> CommandError {
+pub fn unknown(what: &str, name: &str, known: &[&str]) -> CommandError {
     let mut names: Vec<&str> = Vec::new();
     for name in known {
         if !names.contains(name) {

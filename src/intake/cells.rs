@@ -167,9 +167,21 @@ impl<const N: usize> Layout<N> {
         &self,
         name: &str,
         source: impl Read,
+        take: impl FnMut(&Cells<'_, N>) -> Result<(), Vec<CellFault>>,
+    ) -> Result<Vec<CellFault>, FileError> {
+        self.rows_between(b',', name, source, take)
+    }
+
+    /// The same with another mark between cells.
+    pub fn rows_between(
+        &self,
+        delimiter: u8,
+        name: &str,
+        source: impl Read,
         mut take: impl FnMut(&Cells<'_, N>) -> Result<(), Vec<CellFault>>,
     ) -> Result<Vec<CellFault>, FileError> {
         let mut reader = csv::ReaderBuilder::new()
+            .delimiter(delimiter)
             .trim(csv::Trim::All)
             .flexible(true)
             .from_reader(source);

@@ -130,9 +130,18 @@ pub(super) fn limit_rule(walk: &mut Walk<'_>, table: &Table<'_, '_>) -> Option<L
             limit: number(walk, Domain::Positive)?,
         },
         _ => {
-            let paired = inner.table_if(walk, "paired", "`paired`", &["small"])?;
-            let small = paired.number(walk, "small", Domain::Positive)?.value;
-            LimitRule::Paired { small }
+            let paired = inner.table_if(walk, "paired", "`paired`", &["limit", "small"])?;
+            // Registers written before `limit` was a key have none.
+            let stated = paired.raw("limit").is_some();
+            let limit = paired.number_if(walk, "limit", Domain::Positive);
+            let small = paired.number(walk, "small", Domain::Positive);
+            if stated && limit.is_none() {
+                return None;
+            }
+            LimitRule::Paired {
+                limit: limit.map(|at| at.value),
+                small: small?.value,
+            }
         }
     })
 }

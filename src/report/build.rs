@@ -19,6 +19,7 @@ use crate::model::limits::Limits;
 use crate::model::posterior::{Posterior, ShapePrior};
 use crate::policy;
 use crate::quantity::trouble::{Severity, Trouble};
+use crate::view::cautions::cautions;
 
 /// Builds the report. The same input gives the same report.
 pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
@@ -46,6 +47,7 @@ pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
         recommendations: rows.into_iter().map(|(_, row)| row).collect(),
         components,
         quality: quality(&frame.findings),
+        cautions: cautions(&frame.cautions),
         books: frame
             .heads
             .iter()

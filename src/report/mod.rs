@@ -8,12 +8,14 @@
 //! where it is drawn) and the style sheet are passed as they are.
 
 mod build;
+mod engine;
 mod figures;
 pub mod model;
 pub mod names;
 pub mod probability;
 mod render;
 mod say;
+pub mod sheet;
 pub mod subject;
 pub mod words;
 

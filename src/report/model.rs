@@ -35,6 +35,8 @@ pub struct Report {
     pub components: Vec<ComponentSection>,
     /// What a check of the ledger found.
     pub quality: Quality,
+    /// What to mind before a machine is opened: the usual cautions and the plants' own.
+    pub cautions: Vec<String>,
     /// Last line of every book.
     pub books: Vec<BookHead>,
 }

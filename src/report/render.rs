@@ -2,17 +2,13 @@
 //!
 //! In: [`Report`]. Out: [`Rendered`]. Never: files, analysis.
 
-use minijinja::syntax::SyntaxConfig;
 use minijinja::value::Serde;
-use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value, context, escape_formatter};
+use minijinja::{Value, context};
 
-use super::model::{ComponentSection, EvidenceGroup, Report, Verdict};
+use super::engine::{css_string, engine};
+use super::model::{ComponentSection, EvidenceGroup, Report};
 use super::names::{Names, slug};
-use super::words;
-use crate::chart::{
-    ChartError, Size, SlotHistory, cost_curve, number, probability_plot, slot_history,
-};
-use crate::quantity::text::is_unruly;
+use crate::chart::{ChartError, Size, SlotHistory, cost_curve, probability_plot, slot_history};
 
 /// Lanes in one picture of a slot history; more fall into several pictures.
 const LANES: usize = 36;
@@ -88,35 +84,7 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
     for (i, section) in report.components.iter().enumerate() {
         components.push(component(section, i + 1, &mut pictures)?);
     }
-    let mut engine = Environment::new();
-    engine.set_undefined_behavior(UndefinedBehavior::Strict);
-    engine.set_auto_escape_callback(|_| AutoEscape::Html);
-    engine.set_formatter(|out, state, value| match value.as_str() {
-        Some(text) if !value.is_safe() => {
-            escape_formatter(out, state, &Value::from(words::tame(text)))
-        }
-        _ => escape_formatter(out, state, value),
-    });
-    engine.set_syntax(
-        SyntaxConfig::builder()
-            .trim_blocks(true)
-            .lstrip_blocks(true)
-            .build()?,
-    );
-    engine.add_filter("words", |verdict: String| verdict_words(&verdict));
-    engine.add_filter("glue", |text: String| words::glue(&text));
-    // A cell that does not wrap must, where its text is longer than any name should be.
-    engine.add_filter("breaks", |text: Option<String>| {
-        if text.is_some_and(|text| words::is_long(&text)) {
-            " breaks"
-        } else {
-            ""
-        }
-    });
-    engine.add_filter("n", |count: u64| number(count as f64, 0));
-    for (name, source) in TEMPLATES {
-        engine.add_template(name, source)?;
-    }
+    let engine = engine(&TEMPLATES)?;
     let html = engine.get_template("report.html")?.render(context! {
         report => Value::from(Serde(report)),
         components => components,
@@ -128,39 +96,10 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
     })
 }
 
-/// The serialised verdict in words, for the templates.
-fn verdict_words(verdict: &str) -> String {
-    [
-        Verdict::Renew,
-        Verdict::RunToFailure,
-        Verdict::NotEnoughEvidence,
-    ]
-    .into_iter()
-    .map(Verdict::words)
-    .find(|words| words.replace(' ', "-") == verdict)
-    .unwrap_or(verdict)
-    .to_owned()
-}
-
 /// The style sheet with the plant and the day at the foot of each printed page.
 fn style(report: &Report) -> String {
     let foot = format!("{}, as of {}", report.plant, report.as_of);
     STYLE.replace("FOOTER", &css_string(&foot))
-}
-
-/// A CSS string in which every character but plain letters and digits is escaped by number, so
-/// that no name can end the string or the style element.
-fn css_string(text: &str) -> String {
-    let mut out = String::from("\"");
-    for c in text.chars().filter(|c| !is_unruly(*c)) {
-        if c.is_ascii_alphanumeric() || c == ' ' || c == ',' {
-            out.push(c);
-        } else {
-            out.push_str(&format!("\\{:06x}", u32::from(c)));
-        }
-    }
-    out.push('"');
-    out
 }
 
 /// Pictures so far: their files, the names taken, and the count for the captions.
@@ -267,33 +206,5 @@ fn fault(section: &ComponentSection, chart: &'static str, cause: ChartError) -> 
         component: section.name.clone(),
         chart,
         cause,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn no_name_can_leave_a_css_string() {
-        let out = css_string("A\"</style><b>\\");
-        let inner = &out[1..out.len() - 1];
-        assert!(!inner.contains(['"', '<', '>', '/']));
-        assert_eq!(
-            inner,
-            "A\\000022\\00003c\\00002fstyle\\00003e\\00003cb\\00003e\\00005c"
-        );
-    }
-
-    #[test]
-    fn every_verdict_has_words_for_the_templates() {
-        for verdict in [
-            Verdict::Renew,
-            Verdict::RunToFailure,
-            Verdict::NotEnoughEvidence,
-        ] {
-            let written = serde_json::to_string(&verdict).unwrap();
-            assert_eq!(verdict_words(written.trim_matches('"')), verdict.words());
-        }
     }
 }

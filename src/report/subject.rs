@@ -35,6 +35,8 @@ pub struct Frame {
     pub heads: Vec<(String, u64, String)>,
     /// What a check of the ledgers found.
     pub findings: Vec<Trouble>,
+    /// The plants' own cautions; the usual ones are shown in any case.
+    pub cautions: Vec<String>,
 }
 
 /// One component.

@@ -26,6 +26,7 @@ pub const QUERIES: &[Query] = queries![
     "slot_stays",
     "lives",
     "renewal_costs",
+    "readings",
 ];
 
 /// What the head of a query's file tells.

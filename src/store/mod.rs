@@ -39,7 +39,7 @@ pub use files::ExportKind;
 pub use load::read_statement;
 pub use meters::{MeterSegment, Meters};
 pub use registers::Ledger;
-pub use rows::{EntryCount, SlotStay, UsageNow};
+pub use rows::{EntryCount, Reading, SlotStay, UsageNow};
 
 use crate::book::{BookError, book_files, ledger_folders, ledger_names};
 use crate::life::{LifeRow, RenewalCost};
@@ -250,6 +250,11 @@ impl Store {
 
     /// One row per machine and meter.
     pub fn usage_now(&self) -> Result<Vec<UsageNow>, StoreError> {
+        self.rows()
+    }
+
+    /// One row per measured entry that stands, by where and when it was taken.
+    pub fn readings(&self) -> Result<Vec<Reading>, StoreError> {
         self.rows()
     }
 

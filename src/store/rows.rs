@@ -1,7 +1,7 @@
 //! Typed rows: one struct a query.
 //!
 //! In: Arrow batches of DuckDB. Out: [`LifeRow`], [`RenewalCost`], [`SlotStay`],
-//! [`UsageNow`], [`EntryCount`]. Never: a word or type it does not know taken as another.
+//! [`UsageNow`], [`Reading`], [`EntryCount`]. Never: a word or type it does not know taken as another.
 
 use chrono::{DateTime, Utc};
 
@@ -53,6 +53,42 @@ pub struct UsageNow {
     pub per_week: Option<f64>,
     /// Longest time between two readings.
     pub longest_gap_days: f64,
+}
+
+/// One measured entry that stands, and the item it was taken on.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Reading {
+    /// Where it was taken.
+    pub machine: String,
+    pub component: String,
+    pub position: String,
+    pub time: DateTime<Utc>,
+    pub quantity: String,
+    pub zone: Option<String>,
+    /// As it was given, in `unit`.
+    pub value: f64,
+    pub unit: String,
+    /// Length it was taken over, m.
+    pub span: Option<f64>,
+    /// The same quantity on a new part, in `unit`.
+    pub new_value: Option<f64>,
+    /// Usage on the item since new, in the component's usage unit; `None`: unknown.
+    pub usage: Option<f64>,
+    /// Whether that usage lies more than a day beyond the meter readings.
+    pub extrapolated: bool,
+    /// The line that began the item's life; `None`: no item was in the slot.
+    pub life_sha: Option<String>,
+    pub serial: Option<String>,
+    pub start_time: Option<DateTime<Utc>>,
+    /// Where the item is, or last was.
+    pub item_machine: Option<String>,
+    pub item_position: Option<String>,
+    /// Whether the item is in a slot now.
+    pub still_in: bool,
+    /// Usage on it now, or when it last left; `None`: unknown.
+    pub usage_now: Option<f64>,
+    pub job: Option<String>,
+    pub sha: String,
 }
 
 /// How many entries of one kind there are.
@@ -254,6 +290,60 @@ impl QueryRow for EntryCount {
             withdrawn: row.count()?,
             first_time: row.time()?,
             last_time: row.time()?,
+        })
+    }
+}
+
+impl QueryRow for Reading {
+    const QUERY: &'static str = "readings";
+    const COLUMNS: &'static [(&'static str, Kind)] = &[
+        ("machine", Kind::Text),
+        ("component", Kind::Text),
+        ("position", Kind::Text),
+        ("time", Kind::Time),
+        ("quantity", Kind::Text),
+        ("zone", Kind::Text),
+        ("value", Kind::Float),
+        ("unit", Kind::Text),
+        ("span", Kind::Float),
+        ("new_value", Kind::Float),
+        ("usage", Kind::Float),
+        ("extrapolated", Kind::Truth),
+        ("life_sha", Kind::Text),
+        ("serial", Kind::Text),
+        ("start_time", Kind::Time),
+        ("item_machine", Kind::Text),
+        ("item_position", Kind::Text),
+        ("still_in", Kind::Truth),
+        ("usage_now", Kind::Float),
+        ("job", Kind::Text),
+        ("sha", Kind::Text),
+    ];
+    const ORDER: &'static str = "machine, component, \"position\", \"time\", sha";
+
+    fn take(row: &mut Cursor<'_>) -> Result<Self, StoreError> {
+        Ok(Reading {
+            machine: row.need_text()?,
+            component: row.need_text()?,
+            position: row.need_text()?,
+            time: row.need_time()?,
+            quantity: row.need_text()?,
+            zone: row.text()?,
+            value: row.need_float()?,
+            unit: row.need_text()?,
+            span: row.float()?,
+            new_value: row.float()?,
+            usage: row.float()?,
+            extrapolated: row.truth()?,
+            life_sha: row.text()?,
+            serial: row.text()?,
+            start_time: row.time()?,
+            item_machine: row.text()?,
+            item_position: row.text()?,
+            still_in: row.truth()?,
+            usage_now: row.float()?,
+            job: row.text()?,
+            sha: row.need_text()?,
         })
     }
 }

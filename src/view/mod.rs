@@ -4,6 +4,7 @@
 //! Never: computation, printing.
 
 pub mod answer;
+pub mod cautions;
 pub mod compare;
 mod compare_table;
 mod compare_words;
@@ -28,5 +29,8 @@ pub mod recur;
 mod recur_table;
 mod recur_words;
 pub mod seal;
+pub mod sheet;
 pub mod stated;
 pub mod table;
+pub mod wear;
+mod wear_table;

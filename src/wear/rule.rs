@@ -13,9 +13,15 @@ pub enum LimitRule {
     LossFromNewAtMost { limit: f64 },
     /// The reading divided by the length it was taken over (m) may not be above `limit`.
     PerMetreAtMost { limit: f64 },
-    /// The same clearance in the zones [`LimitRule::WORKING`] and [`LimitRule::UNWORN`]:
-    /// a difference of at most `small` means that the mating part wore too.
-    Paired { small: f64 },
+    /// One clearance between a long part (plunger) and the ring around it, read in two zones
+    /// of the long part: [`LimitRule::WORKING`], where it runs in the ring, and
+    /// [`LimitRule::UNWORN`], where it never does.
+    ///
+    /// The clearance in the working zone may not be above `limit`. Where it is, the unworn
+    /// zone tells which part wore: alike in both zones (they differ by at most `small`), the
+    /// ring is worn; larger only where the long part works, the long part is.
+    /// Registers written before `limit` was a key have none: their readings have no verdict.
+    Paired { limit: Option<f64>, small: f64 },
 }
 
 impl LimitRule {
@@ -33,5 +39,32 @@ impl LimitRule {
             LimitRule::PerMetreAtMost { .. } => "per_metre_at_most",
             LimitRule::Paired { .. } => "paired",
         }
+    }
+
+    /// The rule in words, before its number: "at most", "loss from new at most".
+    pub fn words(&self) -> &'static str {
+        match self {
+            LimitRule::AtMost { .. } => "at most",
+            LimitRule::AtLeast { .. } => "at least",
+            LimitRule::LossFromNewAtMost { .. } => "loss from new at most",
+            LimitRule::PerMetreAtMost { .. } => "per metre at most",
+            LimitRule::Paired { .. } => "in both zones at most",
+        }
+    }
+
+    /// The number that what is judged may not pass; `None` where a paired rule states none.
+    pub fn limit(&self) -> Option<f64> {
+        match *self {
+            LimitRule::AtMost { limit }
+            | LimitRule::AtLeast { limit }
+            | LimitRule::LossFromNewAtMost { limit }
+            | LimitRule::PerMetreAtMost { limit } => Some(limit),
+            LimitRule::Paired { limit, .. } => limit,
+        }
+    }
+
+    /// Whether what is judged comes to its limit from below.
+    pub fn rises(&self) -> bool {
+        !matches!(self, LimitRule::AtLeast { .. })
     }
 }

@@ -179,24 +179,28 @@ fn run_once(
         if who == usize::MAX {
             let is_due = |every: &[u32]| every.iter().any(|m| stop % u64::from(*m) == 0);
             let mut longest: f64 = 0.0;
+            let due: Vec<usize> = (0..slots.len())
+                .filter(|n| plan.slots[*n].multiple.is_some_and(|m| is_due(&[m])))
+                .collect();
+            let young = |n: &usize| {
+                let from = plan.slots[*n].exposed_from.unwrap_or(f64::INFINITY);
+                policy == Policy::PassingOver && now - slots[*n].born < from
+            };
+            let taken: Vec<usize> = due.iter().copied().filter(|n| !young(n)).collect();
             for (a, access) in plan.accesses.iter().enumerate() {
-                if is_due(&access.every) {
+                let behind = |of: &[usize]| of.iter().any(|n| slots[*n].access == Some(a));
+                // Where all that was due is young, it stays shut.
+                if is_due(&access.every) && (behind(&taken) || !behind(&due)) {
                     bill += open(a, &mut gaskets);
                     for d in &machine.accesses[a].disturbed {
                         longest = longest.max(d.item.shared_h);
                     }
                 }
             }
-            for (n, slot) in plan.slots.iter().enumerate() {
-                if slot.multiple.is_some_and(|m| is_due(&[m])) {
-                    let young = slot.exposed_from.unwrap_or(f64::INFINITY);
-                    if policy == Policy::PassingOver && now - slots[n].born < young {
-                        continue;
-                    }
-                    bill += slots[n].item.work + hour * slots[n].item.own_h;
-                    longest = longest.max(slots[n].item.shared_h);
-                    slots[n].renew(now);
-                }
+            for n in taken {
+                bill += slots[n].item.work + hour * slots[n].item.own_h;
+                longest = longest.max(slots[n].item.shared_h);
+                slots[n].renew(now);
             }
             bill += longest * hour;
             stop += 1;

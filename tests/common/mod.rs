@@ -8,6 +8,7 @@ pub mod fleets;
 pub mod naive;
 pub mod quadrature;
 pub mod study;
+pub mod wear;
 
 use serde::Deserialize;
 use wearbook::life::{End, Life, Sample};

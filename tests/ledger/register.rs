@@ -83,7 +83,7 @@ usage_per_week = { hours = 96 }
 component = "plunger"
 quantity = "clearance"
 unit = "µm"
-limit = { paired = { small = 100 } }
+limit = { paired = { limit = 300, small = 100 } }
 
 [[part]]
 number = "PK-3040"
@@ -130,7 +130,10 @@ fn everything_stated_is_read() {
     assert_eq!(register.measurements[0].unit.symbol(), "µm");
     assert_eq!(
         register.measurements[0].limit,
-        LimitRule::Paired { small: 100.0 }
+        LimitRule::Paired {
+            limit: Some(300.0),
+            small: 100.0
+        }
     );
     // The part's own price stands before the component's.
     assert_eq!(
@@ -324,7 +327,7 @@ fn each_fault_is_found_and_pointed_at() {
             "\"micron\"",
         ),
         (
-            "limit = { paired = { small = 100 } }",
+            "limit = { paired = { limit = 300, small = 100 } }",
             "limit = {}",
             |k| matches!(k, FaultKind::LimitRules { found: 0 }),
             "{}",

@@ -25,3 +25,4 @@ mod recurrence;
 mod renewal;
 mod study;
 mod trend;
+mod wear;

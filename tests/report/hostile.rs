@@ -66,6 +66,7 @@ fn soiled(dirt: &str) -> Report {
         *text = dirt();
     }
     report.ledgers.fill(dirt());
+    report.cautions.fill(dirt());
     report.summary.fill(dirt());
     for row in &mut report.recommendations {
         let Recommendation {

@@ -17,6 +17,8 @@ use crate::register::Register;
 
 mod args;
 mod ask;
+mod sheet;
+mod verdict;
 mod writing;
 
 pub use args::json_value;
@@ -27,12 +29,16 @@ pub use writing::{Hand, Writing, patience};
 ///
 /// The entry is checked against the register and the record, written as one line, and
 /// synced to disk before success is told; a refused entry leaves the book as it was.
-/// On a terminal, what the flags leave out is asked for.
+/// On a terminal, what the flags leave out is asked for. A reading is told how it stands
+/// against its limit.
 ///
 /// With --from, JSON lines are recorded: the keys of a book's line without `prev` and
 /// `logged`; `time` may be plant time. A file is recorded whole or not at all. Lines
 /// from `-` (standard input) are recorded one by one as they come, each told once it
 /// is on disk; the first refused line ends it.
+///
+/// With --sheet, the CSV file that `wearbook sheet` wrote is recorded as far as it is
+/// filled in: whole or not at all, and nothing twice.
 #[derive(Debug, clap::Args)]
 #[command(subcommand_value_name = "KIND", subcommand_help_heading = "Kinds")]
 #[command(disable_help_subcommand = true)]
@@ -42,6 +48,9 @@ pub struct RecordArgs {
     /// Record JSON lines of this file; `-` for standard input
     #[arg(long, value_name = "FILE")]
     from: Option<PathBuf>,
+    /// Record what was filled in in the CSV file of a work sheet, all or nothing
+    #[arg(long, value_name = "FILE.csv", conflicts_with = "from")]
+    sheet: Option<PathBuf>,
     /// Record all lines or none, also from standard input
     #[arg(long, requires = "from", conflicts_with = "one_by_one")]
     all_or_nothing: bool,
@@ -58,6 +67,15 @@ pub fn to_the_second(time: DateTime<Utc>) -> DateTime<Utc> {
 }
 
 pub fn run(args: &RecordArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
+    if let Some(sheet) = &args.sheet {
+        return match &args.kind {
+            Some(_) => Err(CommandError::wrong_use(
+                "either a kind of entry or --sheet, not both",
+                "see: wearbook record --help",
+            )),
+            None => sheet::record_sheet(&args.writing, sheet, ui),
+        };
+    }
     match (&args.kind, &args.from) {
         (Some(_), Some(_)) => Err(CommandError::wrong_use(
             "either a kind of entry or --from, not both",
@@ -66,7 +84,7 @@ pub fn run(args: &RecordArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         (None, None) => Err(CommandError::wrong_use(
             "what is to be recorded?",
             format!(
-                "name a kind ({}), or give --from FILE",
+                "name a kind ({}), or give --from FILE or --sheet FILE.csv",
                 Kind::WORDS.join(", ")
             ),
         )),
@@ -109,6 +127,10 @@ fn record_flags(args: &RecordArgs, kind: &KindArgs, ui: &mut Ui) -> Result<Outco
     let entry = entry_from(kind, &mut keys, appender.register(), now, who.as_deref())?;
     let recorded = record_one(&mut appender, &entry, now, args.writing.dry_run, ui)?;
     confirm(recorded.as_ref(), &entry, appender.register(), ui)?;
+    let ledger = args.writing.ledger();
+    if let Some(verdict) = verdict::verdict_on(&entry, ledger, appender.register()) {
+        ui.result(&verdict)?;
+    }
     Ok(Outcome::Done)
 }
 

