@@ -21,12 +21,17 @@ pub(super) fn limit(measurement: &Measurement) -> String {
         LimitRule::PerMetreAtMost { limit } => {
             format!("at most {limit} {unit} per metre of the span it is taken over")
         }
-        LimitRule::Paired { small } => format!(
-            "taken {} and {}: no more than {small} {unit} apart, this part is worn; further \
-             apart, the one it runs on",
-            LimitRule::WORKING,
-            LimitRule::UNWORN
-        ),
+        LimitRule::Paired { limit, small } => {
+            let beyond = limit.map_or_else(String::new, |limit| {
+                format!("at most {limit} {unit} where it works; beyond that, ")
+            });
+            format!(
+                "{beyond}taken {} and {}: no more than {small} {unit} apart, this part is worn; \
+                 further apart, the one it runs on",
+                LimitRule::WORKING,
+                LimitRule::UNWORN
+            )
+        }
     };
     format!("{what}{place} {rule}")
 }
