@@ -19,8 +19,13 @@ fn main() {
         let (inputs, plan) = planned(&register, &truth, &machine.tag);
         for (name, policy, said) in [
             ("grouped", Policy::Grouped, Some(plan.cost)),
-            ("and taken along", Policy::WithOpportunities, None),
-            ("and young ones passed over", Policy::PassingOver, None),
+            ("young ones passed over", Policy::PassingOver, None),
+            ("and taken along when down", Policy::TakingAlong, None),
+            (
+                "taken along, none passed over",
+                Policy::TakingAlongOnly,
+                None,
+            ),
             ("each by itself", Policy::Own, Some(plan.own_intervals)),
             (
                 "run to failure",

@@ -183,9 +183,10 @@ impl GroupsView {
         text.push_str(
             "Along from: the usage on a part from which it is renewed along, where it lies open \
              anyway, and where\nthe machine is down for something else and its access must be \
-             opened for it. At a stop every part due is\nrenewed, whatever is on it; between \
-             stops at failure. Costs are what is expected over all the data leave\nopen; each \
-             position bears its share of openings and stops.\n\
+             opened for it. At a stop a part due with less\non it than the first may wait for the \
+             next, if it stays below its ceiling; the costs count it as renewed.\n\
+             Costs are what is expected over all the data leave open; each position bears its \
+             share of openings and stops.\n\
              These intervals are advice for maintenance cost: they never lengthen a maker's, food \
              safety or legal limit.\n",
         );

@@ -1,4 +1,4 @@
-//! A machine of the sample plant run for a long time under four policies, lives drawn from the
+//! A machine of the sample plant run for a long time under several policies, lives drawn from the
 //! truth; and what the analysis says of the same with the same lives.
 //!
 //! The machine is walked through event by event: nothing of the analysis is used but the plan.
@@ -57,11 +57,13 @@ pub fn known_machine(register: &Register, truth: &Truth, tag: &str) -> Machine {
 pub enum Policy {
     /// The plan as analysed.
     Grouped,
-    /// The plan, and slots renewed along when the machine is down for a failure.
-    WithOpportunities,
-    /// The same, and what was renewed so shortly before a stop that it would not be taken
-    /// along either is passed over.
+    /// The plan, but what is younger at a stop than the age from which it would be taken along
+    /// is passed over.
     PassingOver,
+    /// The same, and slots taken along when the machine is down for a failure.
+    TakingAlong,
+    /// Slots taken along, and renewed again at the next stop whatever their age.
+    TakingAlongOnly,
     /// Each slot at its own age, in a stop of its own.
     Own,
     RunToFailure,
@@ -132,10 +134,9 @@ fn run_once(
         }
     }
     let hour = machine.downtime_cost;
-    let grouped = matches!(
-        policy,
-        Policy::Grouped | Policy::WithOpportunities | Policy::PassingOver
-    );
+    let grouped = !matches!(policy, Policy::Own | Policy::RunToFailure);
+    let passes_over = matches!(policy, Policy::PassingOver | Policy::TakingAlong);
+    let takes_along = matches!(policy, Policy::TakingAlong | Policy::TakingAlongOnly);
     let base = plan.base.filter(|_| grouped).unwrap_or(f64::INFINITY);
     let end = before + run;
     let mut cost = 0.0;
@@ -184,7 +185,7 @@ fn run_once(
                 .collect();
             let young = |n: &usize| {
                 let from = plan.slots[*n].exposed_from.unwrap_or(f64::INFINITY);
-                policy == Policy::PassingOver && now - slots[*n].born < from
+                passes_over && now - slots[*n].born < from
             };
             let taken: Vec<usize> = due.iter().copied().filter(|n| !young(n)).collect();
             for (a, access) in plan.accesses.iter().enumerate() {
@@ -224,7 +225,7 @@ fn run_once(
                     gasket.renew(now);
                 }
             }
-            if matches!(policy, Policy::WithOpportunities | Policy::PassingOver) {
+            if takes_along {
                 let mut exposed: Vec<usize> = opened.into_iter().collect();
                 let wants = |place: &Place, from: Option<f64>| {
                     from.is_some_and(|age| now - place.born >= age)

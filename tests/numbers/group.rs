@@ -37,8 +37,15 @@ fn grouped_stops_cost_what_they_are_said_to_and_less_than_the_others() {
             "{}",
             machine.tag
         );
-        // What is known of ages on the day saves on top of the plan.
-        let taking = run(Policy::PassingOver);
-        assert!(taking.mean < grouped.mean, "{taking:?} {grouped:?}");
+        // What is known of ages on the day saves on top of the plan; to take along what the next
+        // stop renews again does not.
+        let along = run(Policy::TakingAlong);
+        let over = run(Policy::PassingOver);
+        assert!(
+            clear(along, grouped) && clear(over, grouped),
+            "{}",
+            machine.tag
+        );
+        assert!(clear(along, run(Policy::TakingAlongOnly)));
     }
 }

@@ -3,15 +3,15 @@
 //! In: Weibull lives with weights (a posterior thinned, or one known life). Out: [`LifeTable`].
 //! Never: costs.
 //!
-//! Expected failures `M(t)` of a slot renewed at failure only solve the renewal equation
-//! `M(t) = F(t) + ∫₀ᵗ M(t−x) dF(x)` (R. E. Barlow & F. Proschan, *Mathematical Theory of
-//! Reliability*, 1965, chapter 3; from memory). The mean over the posterior is arithmetic: what
-//! is added up over slots is expected cost.
+//! Expected failures are those of `renewal`. The mean over the posterior is arithmetic: what is
+//! added up over slots is expected cost.
 
 use statrs::function::erf::erfc;
 
 use crate::model::Weibull;
 use crate::model::posterior::Posterior;
+use crate::model::weibull::ln_mean_factor;
+use crate::policy::renewal::RenewalTable;
 
 /// One way a slot's items may live, with its weight.
 pub type WeightedLife = (f64, Weibull);
@@ -36,7 +36,7 @@ const REACH: f64 = 4.0;
 /// Shapes into which a posterior is thinned, and the nodes of its scale at each: those of
 /// Gauss and Hermite for a normal distribution (M. Abramowitz & I. Stegun, *Handbook of
 /// Mathematical Functions*, table 25.10, scaled by √2 and 1/√π).
-const SHAPES: f64 = 16.0;
+const SHAPE_BINS: f64 = 16.0;
 const NORMAL_7: [(f64, f64); 7] = [
     (-3.750_439_717_725_742, 0.000_548_268_855_972),
     (-2.366_759_410_734_541, 0.030_757_123_967_586),
@@ -46,6 +46,13 @@ const NORMAL_7: [(f64, f64); 7] = [
     (2.366_759_410_734_541, 0.030_757_123_967_586),
     (3.750_439_717_725_742, 0.000_548_268_855_972),
 ];
+
+/// Shapes that have a renewal table; others take the nearest.
+const SHAPES: (f64, f64) = (0.1, 200.0);
+/// Mean lives of the life at hand after which expected failures go straight on.
+const STRAIGHT: f64 = 4.0;
+/// The same in scales, for shapes so low that a mean life is many of them.
+const FAR: f64 = 30.0;
 
 /// Lightest share of a posterior that still counts.
 const LEAST: f64 = 1e-4;
@@ -63,7 +70,7 @@ pub fn thinned(posterior: &Posterior) -> Vec<WeightedLife> {
     while from < nodes.len() {
         let mut to = from;
         let mut weight = 0.0;
-        while to < nodes.len() && weight < total / SHAPES {
+        while to < nodes.len() && weight < total / SHAPE_BINS {
             weight += nodes[to].weight;
             to += 1;
         }
@@ -91,7 +98,7 @@ impl LifeTable {
     /// Tabulates lives to [`REACH`] mean lives, at most to `most`.
     ///
     /// Weights are scaled to sum to 1. `None` without a life, or where `step` is not above 0.
-    /// Units: usage as the lives' scales. Accuracy: 1e-3 relative in expected failures.
+    /// Units: usage as the lives' scales. Accuracy: that of `renewal` up to [`STRAIGHT`] mean lives.
     pub fn new(lives: &[WeightedLife], step: f64, most: f64) -> Option<LifeTable> {
         let total: f64 = lives.iter().map(|l| l.0).sum();
         if !(total > 0.0 && total.is_finite() && step > 0.0 && step.is_finite()) {
@@ -102,18 +109,19 @@ impl LifeTable {
         let count = ((REACH / forever).min(most) / step).floor().max(1.0) as usize + 1;
         let over = |f: &dyn Fn(f64) -> f64| (0..count).map(|k| f(step * k as f64)).collect();
         let mut failures = vec![0.0; count];
-        let mut unit: Option<(f64, UnitRenewals)> = None;
-        for (w, life) in &lives {
-            let x_most = step * count as f64 / life.scale;
-            let known = unit
-                .take()
-                .filter(|(shape, u)| *shape == life.shape && u.reaches(x_most));
-            let (_, renewals) =
-                known.unwrap_or_else(|| (life.shape, UnitRenewals::new(life.shape, x_most)));
-            for (k, sum) in failures.iter_mut().enumerate() {
-                *sum += w * renewals.at(step * k as f64 / life.scale);
+        // One table a shape, as far as the shortest of its lives needs it.
+        for alike in lives.chunk_by(|x, y| x.1.shape == y.1.shape) {
+            let shortest = alike
+                .iter()
+                .map(|l| l.1.scale)
+                .fold(f64::INFINITY, f64::min);
+            let x_most = step * count as f64 / shortest;
+            let renewals = UnitRenewals::new(alike[0].1.shape, x_most);
+            for (w, life) in alike {
+                for (k, sum) in failures.iter_mut().enumerate() {
+                    *sum += w * renewals.at(step * k as f64 / life.scale);
+                }
             }
-            unit = Some((life.shape, renewals));
         }
         let survivors = lives
             .iter()
@@ -169,82 +177,33 @@ impl LifeTable {
     }
 }
 
-/// Expected renewals at scale 1 on an even grid.
+/// Expected failures at scale 1, straight on beyond the table.
 #[derive(Debug, Clone)]
 struct UnitRenewals {
-    shape: f64,
-    dx: f64,
-    /// `M/H` with `H = x^shape`: smooth, and 1 at 0.
-    ratio: Vec<f64>,
-    /// At the end of the grid: `M`, and its slope beyond.
+    table: Option<RenewalTable>,
     end: f64,
-    slope: f64,
+    /// Failures per scale beyond the end.
+    beyond: f64,
 }
 
-/// Points to a mean life, and mean lives after which `M` is taken as straight.
-const POINTS: f64 = 60.0;
-/// Points to a mean life for each unit of shape, where that is more: lives that end together
-/// make `M` a staircase.
-const POINTS_A_SHAPE: f64 = 12.0;
-const STRAIGHT: f64 = 6.0;
-
 impl UnitRenewals {
-    /// Solves the renewal equation by Riemann-Stieltjes sums with midpoints, of second order:
-    /// M. Xie, *Communications in Statistics: Simulation* 18 (1989), 281–293 (from memory).
     fn new(shape: f64, x_most: f64) -> Self {
-        let life = Weibull { shape, scale: 1.0 };
-        let mean = life.mean();
-        let reach = x_most.min(STRAIGHT * mean);
-        let count = (POINTS.max(POINTS_A_SHAPE * shape) * reach / mean)
-            .ceil()
-            .max(8.0) as usize;
-        let dx = reach / count as f64;
-        let half: Vec<f64> = (0..count)
-            .map(|n| life.failed_by(dx * (n as f64 + 0.5)))
-            .collect();
-        let mut m = vec![0.0; count + 1];
-        let mut rise = vec![0.0; count + 1];
-        for n in 1..=count {
-            let mut sum = life.failed_by(dx * n as f64) - half[0] * m[n - 1];
-            for j in 1..n {
-                sum += half[n - j] * rise[j];
-            }
-            m[n] = sum / (1.0 - half[0]);
-            rise[n] = m[n] - m[n - 1];
-        }
-        let ratio = (0..=count)
-            .map(|n| match n {
-                0 => 1.0,
-                n => {
-                    let hazard = (dx * n as f64).powf(shape);
-                    // A hazard below the least double is that of no failure at all.
-                    if hazard > 0.0 { m[n] / hazard } else { 1.0 }
-                }
-            })
-            .collect();
+        let shape = shape.clamp(SHAPES.0, SHAPES.1);
+        let mean = ln_mean_factor(shape).exp();
+        let end = x_most.min(STRAIGHT * mean).min(FAR);
+        let table = RenewalTable::new(shape, end).ok();
+        // Below shape 1 they fall slowly to one a mean life, without waves on the way.
+        let falling = table.as_ref().filter(|_| shape < 1.0);
         UnitRenewals {
-            shape,
-            dx,
-            ratio,
-            end: m[count],
-            slope: 1.0 / mean,
+            end,
+            beyond: falling.map_or(1.0 / mean, |table| table.rate(end)),
+            table,
         }
-    }
-
-    fn reaches(&self, x_most: f64) -> bool {
-        let end = self.dx * (self.ratio.len() - 1) as f64;
-        end >= x_most || end * self.slope >= STRAIGHT - 1e-9
     }
 
     fn at(&self, x: f64) -> f64 {
-        let place = x / self.dx;
-        let n = place as usize;
-        if n + 1 >= self.ratio.len() {
-            return self.end + (x - self.dx * (self.ratio.len() - 1) as f64) * self.slope;
-        }
-        let share = place - n as f64;
-        let ratio = self.ratio[n] + share * (self.ratio[n + 1] - self.ratio[n]);
-        ratio * x.powf(self.shape)
+        let within = |table: &RenewalTable| table.failures(x.min(self.end));
+        self.table.as_ref().map_or(0.0, within) + self.beyond * (x - self.end).max(0.0)
     }
 }
 

@@ -11,6 +11,10 @@
 //! Schouten, *Mathematical Methods of Operations Research* 45 (1997), 411–435, on what parts
 //! have to do with each other in cost (both from memory). Over a posterior both sides are
 //! means over the lives that an item of that age may have: each weighs by its survivors.
+//!
+//! The same age tells at a stop which items due are too young to be worth renewing. The two go
+//! together: what was taken along and is renewed again at the next stop costs more than it
+//! saves (`examples/group_study.rs`).
 
 use super::lives::LifeTable;
 

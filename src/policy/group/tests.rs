@@ -334,6 +334,30 @@ fn a_single_slot_is_block_replacement() {
     }
 }
 
+/// In fine steps it is the block policy of a known life.
+#[test]
+fn in_fine_steps_a_single_slot_is_the_block_policy() {
+    let known = Weibull::new(3.0, 2_000.0).unwrap();
+    let mut item = item("packing", 300.0, (0.0, 0.0), 2_400.0);
+    let fine = LifeTable::new(&[(1.0, known)], 5.0, f64::INFINITY).unwrap();
+    item.life = Some(Arc::new(fine));
+    let slot = Slot {
+        item,
+        access: None,
+        allowed: Allowed::Free,
+        alone: None,
+    };
+    let mut machine = one(slot, None);
+    machine.step = 5.0;
+    let plan = plan_group(&machine).unwrap();
+    let costs = crate::policy::Costs::new(300.0, 2_400.0).unwrap();
+    let block = crate::policy::block_policy(&known, costs).unwrap();
+    assert!((plan.slots[0].interval.unwrap() - block.interval.unwrap()).abs() < 5.0);
+    assert!((plan.cost.total() - block.cost_rate).abs() < 1e-5 * block.cost_rate);
+    let forever = plan.run_to_failure.total();
+    assert!((forever - block.run_to_failure_cost_rate).abs() < 1e-9 * forever);
+}
+
 /// With nothing to share every slot has the best block interval of its own.
 #[test]
 fn without_sharing_each_slot_has_its_own_best() {
