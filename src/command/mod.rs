@@ -20,6 +20,8 @@ mod fit;
 mod fit_ask;
 mod fit_charts;
 mod fit_modes;
+mod forecast;
+mod forecast_ledger;
 mod histories;
 mod history;
 mod import;
@@ -85,6 +87,7 @@ enum Command {
     Fit(fit::FitArgs),
     Compare(Box<compare::CompareArgs>),
     Interval(interval::IntervalArgs),
+    Forecast(Box<forecast::ForecastArgs>),
     Recur(recur::RecurArgs),
     Report(report::ReportArgs),
     Query(query::QueryArgs),
@@ -125,6 +128,7 @@ pub fn main() -> ExitCode {
         Command::Fit(args) => fit::run(args, &mut ui),
         Command::Compare(args) => compare::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
+        Command::Forecast(args) => forecast::run(args, &mut ui),
         Command::Recur(args) => recur::run(args, &mut ui),
         Command::Report(args) => report::run(args, &mut ui),
         Command::Query(args) => query::run(args, &mut ui),

@@ -12,6 +12,7 @@ mod curves_table;
 pub mod findings;
 pub mod fit;
 pub mod fit_notes;
+pub mod forecast;
 pub mod history;
 mod history_words;
 pub mod import;

@@ -109,7 +109,7 @@ pub fn of_life(
 
 /// As [`of_life`], averaged over a posterior.
 ///
-/// Accuracy: 1e-3 in each probability (`tests/numbers/forecast.rs`, against a finer rule and
+/// Accuracy: 3e-3 in each probability (`tests/numbers/forecast.rs`, against a finer rule and
 /// simulation); where more than 48 slots of different age or usage are counted, neighbours are
 /// drawn together at their mean, which moves no probability by more than that either.
 pub fn of_posterior(
@@ -484,7 +484,7 @@ mod tests {
                 let fine =
                     mix(&fine, at, &Bins::new(&sets, at, MOST_BINS), 700.0, &[tally]).remove(0);
                 let miss = worst(&got[0], &fine[0]);
-                assert!(miss < 1e-3, "{failures} {slots} {tally:?}: {miss}");
+                assert!(miss < 3e-3, "{failures} {slots} {tally:?}: {miss}");
             }
         }
     }
