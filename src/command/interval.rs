@@ -18,7 +18,7 @@ use crate::model::Weibull;
 use crate::model::posterior::ShapePrior;
 use crate::policy::modes::{ModeRole, roles};
 use crate::policy::siblings::Pooling;
-use crate::policy::{Costs, age_policy};
+use crate::policy::{Costs, age_policy, block_policy, minimal_repair};
 use crate::quantity::trouble::Trouble;
 use crate::view::stated::PolicyView;
 
@@ -116,8 +116,23 @@ enum Policy {
     /// Renew at an age or at failure: least cost
     #[default]
     Age,
-    /// The same with the two costs as hours out of service: least downtime
+    /// Renew all at fixed intervals, and at each failure: least cost
+    Block,
+    /// Replace at fixed intervals, mend failures in between (--failed-cost: of one repair)
+    MinimalRepair,
+    /// As age, with the two costs as hours out of service: least downtime
     Downtime,
+}
+
+impl Policy {
+    fn word(self) -> &'static str {
+        match self {
+            Policy::Age => "age",
+            Policy::Block => "block",
+            Policy::MinimalRepair => "minimal-repair",
+            Policy::Downtime => "downtime",
+        }
+    }
 }
 
 fn sure(text: &str) -> Result<f64, String> {
@@ -133,8 +148,12 @@ pub fn run(args: &IntervalArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     }
     if args.policy != Policy::Age {
         return Err(CommandError::wrong_use(
-            "--policy downtime needs a stated life (--shape, --scale)",
-            "from data the policy is age; give hours out of service as the two costs instead",
+            format!(
+                "--policy {} needs a stated life (--shape, --scale)",
+                args.policy.word()
+            ),
+            "from data the policy is age; for least downtime give hours out of service as the two \
+             costs",
         ));
     }
     if args.grouped {
@@ -184,11 +203,22 @@ fn stated(
             "check the two",
         ));
     };
-    let word = match args.policy {
-        Policy::Age => "age",
-        Policy::Downtime => "downtime",
+    let view = match args.policy {
+        Policy::Age | Policy::Downtime => {
+            PolicyView::new(args.policy.word(), &age_policy(&life, costs))
+        }
+        Policy::Block => {
+            let found = block_policy(&life, costs).map_err(|error| {
+                CommandError::new(Fault::NoAnswer, Trouble::error("block", error.to_string()))
+            })?;
+            PolicyView::new(args.policy.word(), &found)
+        }
+        Policy::MinimalRepair => PolicyView::repaired(
+            args.policy.word(),
+            &minimal_repair(&life, costs),
+            life.mean(),
+        ),
     };
-    let view = PolicyView::new(word, &age_policy(&life, costs));
     ui.result(
         &args
             .format

@@ -22,6 +22,8 @@ mod fit_charts;
 mod fit_modes;
 mod group_inputs;
 pub mod group_machine;
+mod forecast;
+mod forecast_ledger;
 mod histories;
 mod history;
 mod import;
@@ -96,6 +98,7 @@ enum Command {
     Compare(Box<compare::CompareArgs>),
     Interval(interval::IntervalArgs),
     Plan(plan::PlanArgs),
+    Forecast(Box<forecast::ForecastArgs>),
     Recur(recur::RecurArgs),
     Sheet(sheet::SheetArgs),
     Wear(wear::WearArgs),
@@ -139,6 +142,7 @@ pub fn main() -> ExitCode {
         Command::Compare(args) => compare::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
         Command::Plan(args) => plan::run(args, &mut ui),
+        Command::Forecast(args) => forecast::run(args, &mut ui),
         Command::Recur(args) => recur::run(args, &mut ui),
         Command::Sheet(args) => sheet::run(args, &mut ui),
         Command::Wear(args) => wear::run(args, &mut ui),

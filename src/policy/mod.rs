@@ -9,12 +9,14 @@ pub mod block;
 pub mod decide;
 pub mod evidence;
 pub mod group;
+pub mod forecast;
 pub mod minimal;
 pub mod modes;
 pub mod recommend;
 pub mod remaining;
 pub mod renewal;
 pub mod siblings;
+pub mod stock;
 pub mod worth;
 
 pub use age::{AgePolicy, Costs, PolicyError, age_policy, cost_rate};

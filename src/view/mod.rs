@@ -14,6 +14,7 @@ pub mod findings;
 pub mod fit;
 pub mod fit_notes;
 pub mod group;
+pub mod forecast;
 pub mod history;
 mod history_words;
 pub mod import;

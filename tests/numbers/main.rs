@@ -7,6 +7,7 @@ mod block;
 mod common;
 mod compare;
 mod coverage;
+mod forecast;
 mod goodness;
 mod group;
 mod hard;

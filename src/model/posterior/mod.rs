@@ -186,6 +186,11 @@ impl Posterior {
         self.likelihood.family()
     }
 
+    /// Failures that it rests on.
+    pub fn failures(&self) -> u64 {
+        self.failures
+    }
+
     pub(crate) fn nodes(&self) -> &[Node] {
         &self.nodes
     }

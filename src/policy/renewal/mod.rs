@@ -19,11 +19,11 @@
 //! distribution", *Technometrics* 5 (1963) 393-396 (the equation and the power series near 0);
 //! R. E. Barlow & F. Proschan, *Mathematical Theory of Reliability* (1965), chapters 3 and 4.
 
-pub(super) mod mesh;
+pub(crate) mod mesh;
 pub(crate) mod residual;
 mod series;
 
-use self::mesh::{Kernel, graded, smooth, times};
+use self::mesh::{Kernel, Rule, graded, smooth, times};
 use self::residual::Residual;
 use self::series::Series;
 use super::age::PolicyError;
@@ -165,7 +165,7 @@ impl RenewalTable {
         let kernel = &self.kernel;
         let mut moments = [0.0; NODES];
         let enough = |u: f64| u * u.powf(kernel.shape) < 1e-17;
-        graded(0.0, kernel.width, enough, |u, w| {
+        graded(Rule::Fine, 0.0, kernel.width, enough, |u, w| {
             let mass = w * self.series.value(u);
             let basis = kernel.mesh.basis(u / kernel.width);
             for (sum, b) in moments.iter_mut().zip(basis) {
@@ -196,10 +196,11 @@ impl RenewalTable {
         let middle = from.max(0.5 * kernel.width);
         let mut sum = 0.0;
         let enough = |u: f64| u * u.powf(kernel.shape) < 1e-17;
-        graded(from, middle, enough, |u, w| {
+        graded(Rule::Fine, from, middle, enough, |u, w| {
             sum += w * self.series.value(u) * kernel.density(t - u);
         });
         graded(
+            Rule::Fine,
             t - kernel.width,
             t - middle,
             |_| false,
@@ -301,8 +302,8 @@ impl RenewalTable {
             sum.planned += mass * then.planned;
         };
         // Panels of M counted back from t, and stretches of f that shrink towards age 0.
-        for (from, to) in residual.stretches(t, end, kernel.width) {
-            smooth(from, to, &mut add);
+        for (from, to) in residual.stretches(t, end, kernel.width, true) {
+            smooth(Rule::Fine, from, to, &mut add);
         }
         sum.failures += residual.failed(end);
         if left <= t * (1.0 + ROUNDING) {

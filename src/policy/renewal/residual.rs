@@ -54,8 +54,9 @@ impl Residual {
     }
 
     /// Stretches of `(0, end)` on each of which this density and `g(t − s)` are smooth, where
-    /// `g(u)` is a polynomial on panels of `width` and goes as a power of `u` near 0.
-    pub fn stretches(&self, t: f64, end: f64, width: f64) -> Vec<(f64, f64)> {
+    /// `g(u)` is a polynomial on panels of `width` and, if `powers`, goes as a power of `u`
+    /// near 0.
+    pub fn stretches(&self, t: f64, end: f64, width: f64, powers: bool) -> Vec<(f64, f64)> {
         let mut marks = vec![0.0, end];
         // Panels counted back from t, as far as anything is left.
         let mut u = (t / width).floor() * width;
@@ -68,7 +69,7 @@ impl Residual {
             u -= width;
         }
         let mut u = width / 3.0;
-        while u > 1e-9 * width {
+        while powers && u > 1e-9 * width {
             marks.push(t - u);
             u /= 3.0;
         }
@@ -93,7 +94,7 @@ impl Residual {
 
 #[cfg(test)]
 mod tests {
-    use super::super::mesh::smooth;
+    use super::super::mesh::{Rule, smooth};
     use super::*;
 
     #[test]
@@ -107,8 +108,8 @@ mod tests {
                 let width = (1.0_f64 / shape).min(0.25);
                 for end in [0.01, 0.4, 1.7] {
                     let mut sum = 0.0;
-                    for (a, b) in residual.stretches(2.0, end, width) {
-                        smooth(a, b, |s, w| sum += w * residual.density(s));
+                    for (a, b) in residual.stretches(2.0, end, width, true) {
+                        smooth(Rule::Fine, a, b, |s, w| sum += w * residual.density(s));
                     }
                     let want = residual.failed(end);
                     assert!(
