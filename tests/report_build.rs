@@ -150,6 +150,7 @@ fn frame() -> Frame {
             1_204,
             "7c19e0b2a4f1ffff".to_owned(),
         )],
+        cautions: Vec::new(),
         findings: Vec::new(),
     }
 }

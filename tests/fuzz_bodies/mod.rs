@@ -20,7 +20,9 @@ use super::rooms::intake::import::mend::mend;
 use super::rooms::intake::import::plan::{PlanError, bind, plan};
 use super::rooms::intake::import::reject::excerpts;
 use super::rooms::intake::import::sheet::{Sheet, SheetError};
-use super::rooms::intake::{CellFault, FileError, events_csv as events, lives_csv as lives};
+use super::rooms::intake::{
+    CellFault, FileError, events_csv as events, lives_csv as lives, work_sheet as sheets,
+};
 use super::rooms::life::Sample;
 use super::rooms::quantity::trouble::Trouble;
 use super::rooms::register::Register;
@@ -28,12 +30,13 @@ use super::rooms::register::Register;
 /// A target's name and body.
 pub type Target = (&'static str, fn(&[u8]));
 
-pub const TARGETS: [Target; 8] = [
+pub const TARGETS: [Target; 9] = [
     ("book_line", book_line),
     ("chain", chain),
     ("register", register),
     ("lives_csv", lives_csv),
     ("events_csv", events_csv),
+    ("work_sheet", work_sheet),
     ("seals", seals),
     ("import", import),
     ("workbook", workbook),
@@ -260,6 +263,23 @@ pub fn events_csv(text: &[u8]) {
                 let last = unit.events.iter().copied().fold(unit.start, f64::max);
                 assert!(last.is_finite() && unit.end.is_none_or(|end| end >= last));
                 assert!(unit.events.iter().all(|at| *at > unit.start), "{unit:?}");
+            }
+        }
+        Err(error) => file_error(&error, text),
+    }
+}
+
+/// A filled work sheet: what is read are entries that are written and read again the same, of
+/// one machine, all at the time it began.
+pub fn work_sheet(text: &[u8]) {
+    let now = DateTime::<Utc>::from_timestamp(1_800_000_000, 0).expect("a time");
+    match sheets::parse("sheet.csv", text, Tz::Europe__London, now, Some("crew")) {
+        Ok(filled) => {
+            for entry in &filled.entries {
+                assert_eq!(entry.machine, filled.entries[0].machine);
+                assert_eq!(entry.time, filled.entries[0].time);
+                let line = entry.line(Sha::ZERO);
+                assert_eq!(parse_line(line.as_bytes()), Ok((Sha::ZERO, entry.clone())));
             }
         }
         Err(error) => file_error(&error, text),

@@ -5,7 +5,11 @@ use std::collections::BTreeSet;
 use roxmltree::{Document, Node};
 use serde_json::Value;
 use wearbook::report::model::{Limited, Recommendation, Report};
+use wearbook::report::sheet::{self, Paper};
 use wearbook::report::{Rendered, render};
+use wearbook::view::sheet::{
+    AccessBlock, ComponentBlock, Field, KitLine, ReadingBox, Sheet, SlotLine,
+};
 
 use super::{as_xml, assert_sound, browser, parse, quillmoor, words};
 
@@ -299,4 +303,123 @@ fn a_browser_prints_hostile_pages_whole() {
         .replace("<footer>", "<footer><pre style=\"width: 300mm\">wide</pre>");
     assert_eq!(browser::overflow(&tools, &wide, 178), ["PRE wide"]);
     assert!((8..=40).contains(&sheets.len()), "{} sheets", sheets.len());
+}
+
+/// A work sheet with every text of a register or ledger replaced.
+fn soiled_sheet(dirt: &str) -> Sheet {
+    let dirt = || dirt.to_owned();
+    let some = || Some(dirt());
+    let reading = ReadingBox {
+        key: "1a".to_owned(),
+        quantity: dirt(),
+        label: dirt(),
+        zone: some(),
+        unit: dirt(),
+        span: true,
+        new_value: true,
+        last: some(),
+        verdict: some(),
+    };
+    let slot = SlotLine {
+        key: "1".to_owned(),
+        position: dirt(),
+        age: some(),
+        empty: false,
+        planned: Some("planned"),
+        why: some(),
+        part: some(),
+        trend: some(),
+        boxes: vec![reading.clone(), reading],
+    };
+    let component = |narrow: bool, planned: Option<String>| ComponentBlock {
+        id: dirt(),
+        name: dirt(),
+        checks: vec![dirt(), dirt()],
+        limits: vec![dirt(), dirt()],
+        modes: vec![dirt(), dirt()],
+        planned,
+        slots: vec![slot.clone(), slot.clone()],
+        narrow,
+        measured: some(),
+        labelled: true,
+    };
+    Sheet {
+        plant: dirt(),
+        machine: dirt(),
+        machine_name: dirt(),
+        day: dirt(),
+        as_of: dirt(),
+        time_zone: dirt(),
+        version: dirt(),
+        cautions: vec![dirt(), dirt()],
+        before: vec![dirt()],
+        after: vec![dirt()],
+        kit: vec![KitLine {
+            component: dirt(),
+            part: some(),
+            pieces: 3,
+            stock: Some(1),
+            short: true,
+        }],
+        tools: vec![dirt(), dirt()],
+        fields: vec![Field {
+            key: "J".to_owned(),
+            field: "job",
+            what: dirt(),
+            label: dirt(),
+            unit: dirt(),
+            hint: some(),
+            given: dirt(),
+        }],
+        accesses: vec![AccessBlock {
+            name: some(),
+            opened: vec![dirt()],
+            steps: vec![dirt()],
+            components: vec![component(true, some()), component(false, None)],
+        }],
+        planned: 2,
+    }
+}
+
+#[test]
+fn no_text_becomes_markup_in_a_work_sheet() {
+    let page = |dirt: &str| sheet::render(&soiled_sheet(dirt), Paper::A4).unwrap();
+    let plain = as_xml(&page("plain words"));
+    let mut expected = Vec::new();
+    skeleton(parse(&plain).root(), &mut expected);
+    for dirt in payloads() {
+        let html = page(&dirt);
+        let xml = as_xml(&html);
+        let tree = parse(&xml);
+        let mut found = Vec::new();
+        skeleton(tree.root(), &mut found);
+        assert!(
+            found == expected,
+            "{dirt} changed what the sheet is built of"
+        );
+        assert_harmless(&tree);
+        let seen: String = words(&html)
+            .chars()
+            .filter(|c| *c != '\u{200b}' && !c.is_whitespace())
+            .collect();
+        let tame = |c: &char| !wearbook::quantity::text::is_unruly(*c) && !c.is_whitespace();
+        let asked: String = dirt.chars().filter(tame).collect();
+        assert!(seen.matches(&asked).count() > 30, "{dirt}");
+        assert!(!html.contains(['\u{202e}', '\u{2066}', '\u{200f}', '\u{0}']));
+    }
+}
+
+#[test]
+fn a_browser_keeps_hostile_sheets_on_the_paper() {
+    let Some(tools) = browser::tools() else {
+        return;
+    };
+    let mut dirt =
+        "<script>console.log(1)</script>\"><img src=x onerror=console.log(2)> ".to_owned();
+    dirt.push_str(&"Superlongword".repeat(12));
+    let html = sheet::render(&soiled_sheet(&dirt), Paper::A4).unwrap();
+    let (_, said) = browser::print(&tools, &html, "A4");
+    assert!(!said.contains("CONSOLE"), "{said}");
+    let wide = browser::overflow(&tools, &html, 192);
+    assert!(wide.is_empty(), "beyond the page: {wide:?}");
 }
