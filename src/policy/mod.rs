@@ -7,6 +7,7 @@
 pub mod age;
 pub mod decide;
 pub mod evidence;
+pub mod inspect;
 pub mod modes;
 pub mod recommend;
 pub mod siblings;
