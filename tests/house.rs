@@ -13,7 +13,7 @@ const ROOMS: [(&str, &[&str]); 18] = [
     ("recurrence", &["model", "life", "quantity"]),
     ("wear", &["quantity", "model"]),
     ("cost", &["life", "quantity"]),
-    ("policy", &["model", "life", "cost", "quantity"]),
+    ("policy", &["model", "life", "wear", "cost", "quantity"]),
     ("register", &["quantity", "wear"]),
     ("book", &["register", "quantity", "wear"]),
     ("intake", &["book", "register", "life", "quantity"]),

@@ -16,6 +16,12 @@ use super::{ChartError, Size, checked_id, forwards};
 const BANDS: usize = 2;
 /// Limits at the limit line are drawn for as many; beyond, only where the lines meet it.
 const BARS: usize = 4;
+/// Names of more items would stand too far from them.
+const NAMES: usize = 12;
+/// How far beyond what was seen a chart looks ahead, as a multiple of it.
+const AHEAD: f64 = 4.0;
+/// Bars at the limit lie so far apart, px.
+const BAR_STEP: f64 = 9.0;
 
 /// One item: its readings and its line.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -178,7 +184,7 @@ fn check(data: &WearChart) -> Result<(), ChartError> {
     }
 }
 
-/// Usage seen, and what lies ahead up to two and a half times of it.
+/// Usage seen, and what lies ahead up to four times of it.
 fn farthest(data: &WearChart) -> f64 {
     let seen = data
         .items
@@ -192,7 +198,7 @@ fn farthest(data: &WearChart) -> f64 {
                 .into_iter()
                 .flatten()
         })
-        .filter(|usage| *usage <= 2.5 * seen)
+        .filter(|usage| *usage <= AHEAD * seen)
         .fold(seen, f64::max);
     ahead * 1.04
 }
@@ -206,7 +212,30 @@ fn value_range(data: &WearChart) -> Result<Range, ChartError> {
         .chain(data.limit.as_ref().map(|limit| limit.0));
     let plain = Range::linear("value", values)?;
     let air = 0.08 * (plain.hi() - plain.lo());
-    Range::linear("value", [plain.lo() - air, plain.hi() + air])
+    let bars = in_place(data).min(BARS).saturating_sub(1) as f64;
+    let room = if in_place(data) <= BARS {
+        bars * 0.5 * air
+    } else {
+        0.0
+    };
+    let (below, above) = if rises(data) {
+        (0.0, room)
+    } else {
+        (room, 0.0)
+    };
+    Range::linear(
+        "value",
+        [plain.lo() - air - below, plain.hi() + air + above],
+    )
+}
+
+/// Whether the limit lies above where lines begin.
+fn rises(data: &WearChart) -> bool {
+    let begins = data.items.iter().find_map(|item| item.line);
+    match (&data.limit, begins) {
+        (Some((limit, _)), Some((intercept, _))) => *limit >= intercept,
+        _ => true,
+    }
 }
 
 fn ground(
@@ -368,13 +397,22 @@ fn at_limit(
     };
     let plot = frame.plot;
     let few = in_place(data) <= BARS;
+    // Bars of several items lie beside each other, on the far side of the limit.
+    let far = if rises(data) { -1.0 } else { 1.0 };
+    let mut bars = 0.0;
     let shown = |usage: f64| frame.at((usage, limit)).0.min(plot.x1);
     for item in data.items.iter().filter(|item| item.in_place) {
-        let y = frame.at((0.0, limit)).1;
+        let line = frame.at((0.0, limit)).1;
+        let y = if few {
+            line + far * BAR_STEP * bars
+        } else {
+            line
+        };
         let estimate = item.meets.filter(|u| frame.x.holds(*u)).map(shown);
         let span = item.meets_limits.filter(|l| few && frame.x.holds(l.0));
         match (span, estimate) {
             (Some((from, to)), _) => {
+                bars += 1.0;
                 let x1 = to.map_or(plot.x1, shown);
                 marks::at_limit(c, (shown(from), x1), estimate, y)?;
                 placer.take(
@@ -403,6 +441,9 @@ fn names(
     frame: &Frame,
     placer: &mut Placer,
 ) -> Result<(), ChartError> {
+    if in_place(data) > NAMES {
+        return Ok(());
+    }
     let look = Type::new(10.5, INK);
     let h = look.height() + 1.0;
     for item in data.items.iter().filter(|item| item.in_place) {

@@ -76,7 +76,7 @@ impl Charts {
             let meets = here
                 .and(barrier)
                 .and_then(|barrier| lines?.meets(Some(n), barrier));
-            let reach = meets.unwrap_or(seen).clamp(seen, 2.5 * seen) * 1.04;
+            let reach = meets.unwrap_or(seen).clamp(seen, 4.0 * seen) * 1.04;
             let band = match &belief {
                 Some(belief) if here.is_some() && marked.len() <= BANDS => (0..=BAND_POINTS)
                     .map(|k| reach * f64::from(k) / f64::from(BAND_POINTS))

@@ -11,6 +11,7 @@ pub mod evidence;
 pub mod forecast;
 pub mod group;
 pub mod minimal;
+pub mod inspect;
 pub mod modes;
 pub mod recommend;
 pub mod remaining;

@@ -2,7 +2,7 @@
 //!
 //! In: [`WearView`], [`FileWearView`]. Out: text. Never: statistics.
 
-use super::table::{Align, Notes, Table, figure, figure_or_dash, percent};
+use super::table::{Align, Notes, Table, figure, figure_or_dash, percent, usage};
 use super::wear::{Ends, FileWearView, ItemView, LineFigures, WearView};
 use crate::quantity::counted;
 
@@ -36,7 +36,7 @@ fn limits_heading(confidence: f64) -> String {
 }
 
 fn chance_heading(before: f64, unit: &str) -> String {
-    format!("passes in {} {unit}", figure(before, 4))
+    format!("passes in {} {unit}", usage(before))
         .trim_end()
         .to_owned()
 }
@@ -85,7 +85,7 @@ impl WearView {
                 item.time.get(..10).unwrap_or(&item.time).to_owned(),
                 format!("{} {}", item.value, item.unit),
                 item.verdict.to_owned(),
-                figure_or_dash(item.judged, 4),
+                judged(item),
                 limit(item),
                 per_1000(&item.line),
                 left(&item.line),
@@ -130,6 +130,16 @@ fn quantity(item: &ItemView) -> String {
     match &item.zone {
         Some(zone) => format!("{} ({zone})", item.quantity),
         None => item.quantity.clone(),
+    }
+}
+
+/// What was judged, where it is not what was read.
+fn judged(item: &ItemView) -> String {
+    match item.judged {
+        Some(judged) if judged == item.value && item.limit_unit == Some(&item.unit) => {
+            String::new()
+        }
+        judged => figure_or_dash(judged, 3),
     }
 }
 

@@ -160,7 +160,12 @@ impl Barrier {
     }
 }
 
-impl Belief<'_> {
+impl<'a> Belief<'a> {
+    /// The lines it is about.
+    pub fn lines(&self) -> &'a WearLines {
+        self.lines
+    }
+
     /// Mean and squared scale of an item's line at a usage, at one node.
     fn at(&self, node: &Node, item: Option<usize>, usage: f64) -> (f64, f64) {
         let x = usage / self.lines.reach;
