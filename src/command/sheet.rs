@@ -6,9 +6,12 @@ use chrono::NaiveDate;
 use clap::ValueEnum;
 
 use super::beside::{Cannot, prove_writable, write_all};
+use super::evidence::{Ask, gather};
+use super::plan::{PlanAsk, plans};
 use super::select::folders;
 use super::sheet_stop::stop;
 use super::{CommandError, Fault, Outcome, Ui};
+use crate::plan::{Stop, stop_on};
 use crate::quantity::nearest;
 use crate::quantity::time::day;
 use crate::quantity::trouble::{Trouble, shown};
@@ -19,7 +22,8 @@ use crate::view::sheet::{sheet, twin};
 
 /// Write the work sheet for a stop of one machine
 ///
-/// An HTML page to print on one or two pages: cautions, parts and tools, and for each slot
+/// What is done follows from the plan (see plan): its stop of that day, or what would have to
+/// be done were the machine down then. An HTML page to print on one or two pages: cautions, parts and tools, and for each slot
 /// what to check, its limit, its last reading and boxes to fill. Every box has a key; the
 /// CSV file written beside the page has a row for each, to be filled in a spreadsheet and
 /// entered with `wearbook record --sheet FILE.csv`.
@@ -29,7 +33,7 @@ pub struct SheetArgs {
     machine: String,
     /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
-    /// Day of the stop (default: the day of the ledger's last entry)
+    /// Day of the stop (default: the next planned one)
     #[arg(long, value_name = "DATE")]
     stop: Option<NaiveDate>,
     /// Page to write (default: sheet-MACHINE-DATE.html here)
@@ -41,6 +45,9 @@ pub struct SheetArgs {
     /// Write over a CSV file that is there, which may have been filled in
     #[arg(long)]
     replace: bool,
+    /// Print every slot, as if the whole machine were opened
+    #[arg(long)]
+    all: bool,
     /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
@@ -71,13 +78,14 @@ pub fn run(args: &SheetArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         return Err(unknown(&args.machine, &store.machines()));
     };
     let today = day(store.as_of(), ledger.register.plant.time_zone);
-    let at = args.stop.unwrap_or(today);
+    let (at, planned) = planned(&store, &args.machine, args.stop, args.all)?;
+    let at = at.unwrap_or(today);
     if at < today {
         let what = format!("the stop of {at} lies before the ledger's last entry, {today}");
         let cure = "give a later day, or take the ledger as it stood: --as-of DATE";
         return Err(CommandError::wrong_use(what, cure));
     }
-    let stop = stop(&store, ledger, tag, at)?;
+    let stop = stop(&store, ledger, tag, at, planned.as_ref())?;
     let version = concat!("wearbook ", env!("CARGO_PKG_VERSION"));
     let sheet = sheet(&ledger.register, &stop, version);
     let page = render(&sheet, args.paper.into()).map_err(|error| {
@@ -99,6 +107,43 @@ pub fn run(args: &SheetArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     write(&to, &beside, &page, &twin)?;
     ui.result(&format!("{}\n{}", to.display(), beside.display()))?;
     Ok(Outcome::Done)
+}
+
+/// The day and the plan of the stop: the next planned one, or the one of the day asked for.
+fn planned(
+    store: &Store,
+    machine: &str,
+    asked: Option<NaiveDate>,
+    all: bool,
+) -> Result<(Option<NaiveDate>, Option<Stop>), CommandError> {
+    if all {
+        return Ok((asked, None));
+    }
+    let evidence = gather(store, &Ask::default())?;
+    let ask = PlanAsk {
+        machines: vec![machine.to_owned()],
+        ..PlanAsk::default()
+    };
+    let plans = plans(store, &evidence, &ask)?;
+    let Some(plan) = plans.first() else {
+        return Ok((asked, None));
+    };
+    let stops = plan.plan.stops();
+    match asked {
+        None => {
+            let next = stops.first().map(|stop| (*stop).clone());
+            Ok((next.as_ref().map(|stop| stop.date), next))
+        }
+        Some(at) => {
+            let days = (at - plan.plan.as_of).num_days() as f64;
+            let planned = stops.into_iter().find(|stop| stop.date == at).cloned();
+            let stop = planned.or_else(|| {
+                let now = plan.machines.first()?;
+                Some(stop_on(now, plan.plan.as_of, days.max(0.0)))
+            });
+            Ok((asked, stop))
+        }
+    }
 }
 
 fn unknown(machine: &str, known: &[String]) -> CommandError {

@@ -1,5 +1,6 @@
-//! What to do at a stop of one machine, from its register and the record: every slot lies open,
-//! and those are renewed that have reached the interval the crew keeps today.
+//! What to do at a stop of one machine: what its plan has, with what the record tells of every
+//! slot that lies open then. Without a plan every slot lies open, and those are renewed that
+//! have reached the interval the crew keeps today.
 
 use std::collections::BTreeSet;
 
@@ -8,18 +9,22 @@ use chrono::{DateTime, NaiveDate, Utc};
 use super::CommandError;
 use crate::book::{Event, Reason, SlotName, Survey, slot_entries};
 use crate::life::LifeRow;
+use crate::plan;
 use crate::quantity::time::{day, start_of_day};
+use crate::register::Slot;
 use crate::store::{Ledger, SlotStay, Store, UsageNow};
+use crate::view::plan::short_why;
 use crate::view::sheet::{
     LastReading, MeterAtStop, Opening, Renewal, SlotAtStop, Stop, kit, part_for, usage,
 };
 
-/// The stop of a machine on a day.
+/// The stop of a machine on a day, as planned; `None` where there is nothing to plan from.
 pub(super) fn stop(
     store: &Store,
     ledger: &Ledger,
     tag: &str,
     at: NaiveDate,
+    planned: Option<&plan::Stop>,
 ) -> Result<Stop, CommandError> {
     let machine = store.machine_name(ledger, tag);
     let register = &ledger.register;
@@ -45,7 +50,15 @@ pub(super) fn stop(
     let mut openings: Vec<Opening> = Vec::new();
     for slot in register.slots(tag) {
         let cylinder = slot.position.split('.').next().unwrap_or(slot.position);
-        let filled = record.slot(slot.component, slot.position, slot.access)?;
+        let task =
+            match planned {
+                Some(planned) if !lies_open(planned, &slot, cylinder) => continue,
+                Some(planned) => Planned::Stop(planned.tasks.iter().find(|task| {
+                    task.component == slot.component && task.position == slot.position
+                })),
+                None => Planned::Nothing,
+            };
+        let filled = record.slot(slot.component, slot.position, slot.access, task)?;
         let same = |o: &&mut Opening| o.access.as_deref() == slot.access && o.cylinder == cylinder;
         match openings.iter_mut().find(same) {
             Some(opening) => opening.slots.push(filled),
@@ -61,7 +74,7 @@ pub(super) fn stop(
         day: at,
         as_of: day(store.as_of(), zone),
         meters: record.meters(),
-        kit: kit(register, &openings),
+        kit: kit(register, tag, &openings),
         openings,
     })
 }
@@ -69,6 +82,32 @@ pub(super) fn stop(
 fn weeks(from: DateTime<Utc>, to: DateTime<Utc>) -> f64 {
     let seconds = (to - from).num_seconds().max(0) as f64;
     seconds / (7.0 * 86_400.0)
+}
+
+/// What is planned for a slot.
+#[derive(Clone, Copy)]
+enum Planned<'a> {
+    /// There is no plan.
+    Nothing,
+    /// What the stop does with it; `None`: it only lies open.
+    Stop(Option<&'a plan::Task>),
+}
+
+/// Whether a slot can be looked at in a stop: what no access covers always can.
+fn lies_open(planned: &plan::Stop, slot: &Slot<'_>, cylinder: &str) -> bool {
+    slot.access.is_none_or(|access| {
+        let opened = &planned.opened_keys;
+        opened.iter().any(|(id, at)| id == access && at == cylinder)
+    })
+}
+
+/// What the record will say of a renewal, unless something worse is found.
+fn reason(why: plan::Why) -> Reason {
+    match why {
+        plan::Why::Condemned => Reason::Worn,
+        plan::Why::Overdue { .. } | plan::Why::Due | plan::Why::Early => Reason::Planned,
+        plan::Why::Exposed | plan::Why::Down | plan::Why::Disturbed => Reason::Opportunity,
+    }
 }
 
 /// All that is known of the machine.
@@ -124,6 +163,7 @@ impl Record<'_> {
         component: &str,
         position: &str,
         access: Option<&str>,
+        planned: Planned<'_>,
     ) -> Result<SlotAtStop, CommandError> {
         let register = &self.ledger.register;
         let known = register.component(component);
@@ -152,6 +192,15 @@ impl Record<'_> {
         let zone = self.ledger.register.plant.time_zone;
         let renewal = match (age, due) {
             _ if in_place.is_none() => None,
+            _ if let Planned::Stop(task) = planned => task.and_then(|task| {
+                Some(Renewal {
+                    reason: reason(task.renew?),
+                    why: match left_in {
+                        Some(found) => format!("found so on {}", day(found, zone)),
+                        None => short_why(task),
+                    },
+                })
+            }),
             _ if left_in.is_some() => left_in.map(|found| Renewal {
                 reason: Reason::Worn,
                 why: format!("found so on {}", day(found, zone)),

@@ -24,7 +24,7 @@ pub use kit::{KitLine, OnShelf, Order, Shelf};
 use kit::{draw, orders};
 pub use machine::{Basis, MachineNow, Opening, Renewal, Since, SlotNow};
 pub use rate::{Rate, Spread};
-pub use stops::{MachinePlan, Overdue, Stop, Task, Why, plan_machine};
+pub use stops::{MachinePlan, Overdue, Stop, Task, Why, plan_machine, stop_on};
 
 use chrono::NaiveDate;
 

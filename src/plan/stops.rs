@@ -77,6 +77,8 @@ pub struct Stop {
     /// words, with its cylinders.
     pub opened: Vec<usize>,
     pub opened_names: Vec<String>,
+    /// Their accesses and cylinders.
+    pub opened_keys: Vec<(String, String)>,
     /// Renewals first in the order of the layout, then what is only looked at.
     pub tasks: Vec<Task>,
     /// Production hours lost, hours of labour, and money in all.
@@ -135,10 +137,7 @@ const MOST: usize = 2_000;
 pub fn plan_machine(machine: &MachineNow, as_of: NaiveDate, to: f64) -> MachinePlan {
     let mut course = Course::new(machine);
     let mut stops = Vec::new();
-    let base_days = machine.base.as_ref().and_then(|(usage, base)| {
-        let rate = machine.rates.get(usage)?;
-        Some(base / rate.per_day())
-    });
+    let base_days = base_days(machine);
     let mut lattice = course.first_day();
     let mut day = lattice;
     while day <= to && stops.len() < MOST {
@@ -178,6 +177,20 @@ pub fn plan_machine(machine: &MachineNow, as_of: NaiveDate, to: f64) -> MachineP
             .map(|slot| (slot.component.clone(), slot.position.clone()))
             .collect(),
     }
+}
+
+/// What would be done at a stop on a day, nothing having been done before it; the next stop
+/// follows a base interval later.
+pub fn stop_on(machine: &MachineNow, as_of: NaiveDate, day: f64) -> Stop {
+    let mut course = Course::new(machine);
+    let next = base_days(machine).map_or(f64::INFINITY, |base| day + base);
+    course.decide(day, next, as_of)
+}
+
+/// Days between planned stops.
+fn base_days(machine: &MachineNow) -> Option<f64> {
+    let (usage, base) = machine.base.as_ref()?;
+    Some(base / machine.rates.get(usage)?.per_day())
 }
 
 fn overdue(machine: &MachineNow) -> Vec<Overdue> {
@@ -293,22 +306,28 @@ impl<'a> Course<'a> {
         own.fold(lattice, f64::min).max(day + 1.0)
     }
 
-    /// Decides what is taken on a day; `None` where nothing is.
+    /// A stop on a day, where anything asks for one.
     fn stop(&mut self, day: f64, next: f64, as_of: NaiveDate) -> Option<Stop> {
+        let asked = self
+            .slots()
+            .any(|n| self.must(n, day, next).is_some() || self.is_look(n, day, next));
+        asked.then(|| self.decide(day, next, as_of))
+    }
+
+    /// Whether a look cannot wait for the next stop.
+    fn is_look(&self, n: usize, day: f64, next: f64) -> bool {
+        let before = |look: f64| look <= day + SAME || (next.is_finite() && look < next - SAME);
+        self.look(n).is_some_and(before)
+    }
+
+    /// Decides what is taken on a day.
+    fn decide(&mut self, day: f64, next: f64, as_of: NaiveDate) -> Stop {
         let machine = self.machine;
         let mut why: Vec<Option<Why>> = self.slots().map(|n| self.must(n, day, next)).collect();
         let looks: Vec<bool> = self
             .slots()
-            .map(|n| {
-                why[n].is_none()
-                    && self.look(n).is_some_and(|look| {
-                        look <= day + SAME || look < next - SAME && next.is_finite()
-                    })
-            })
+            .map(|n| why[n].is_none() && self.is_look(n, day, next))
             .collect();
-        if why.iter().all(Option::is_none) && !looks.contains(&true) {
-            return None;
-        }
         let mut open = vec![false; machine.openings.len()];
         loop {
             for n in self.slots() {
@@ -352,7 +371,7 @@ impl<'a> Course<'a> {
                 self.looked[n] = true;
             }
         }
-        Some(stop)
+        stop
     }
 
     /// Whether a slot must be taken now.
@@ -498,6 +517,11 @@ impl<'a> Course<'a> {
             day,
             usage_until: rate.map(|rate| day * rate.per_day()),
             opened_names: self.names(&opened),
+            opened_keys: opened
+                .iter()
+                .map(|n| &machine.openings[*n])
+                .map(|opening| (opening.access.clone(), opening.cylinder.clone()))
+                .collect(),
             opened,
             tasks,
             hours,

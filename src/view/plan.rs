@@ -5,7 +5,7 @@
 use serde::Serialize;
 
 use super::plan_words::{basis, between, gathered, kind, kit_words, order_when};
-pub use super::plan_words::{order_words, stop_words};
+pub use super::plan_words::{order_words, short_why, stop_words};
 use super::table::{Align, Table, cell, csv_text, figure, usage};
 use crate::plan::{Clash, KitLine, MachinePlan, Order, Overdue, Plan, Rate, Stop, Task};
 use crate::quantity::{Currency, counted};

@@ -47,6 +47,24 @@ pub fn kind(why: Why) -> &'static str {
     }
 }
 
+/// Why a slot is taken, in as few words as a work sheet has room for.
+pub fn short_why(task: &Task) -> String {
+    let interval = || {
+        task.interval
+            .map(|interval| format!(" at {} {}", usage(interval), task.unit))
+            .unwrap_or_default()
+    };
+    match task.renew {
+        None => String::new(),
+        Some(Why::Condemned) => "found worn or failed".into(),
+        Some(Why::Overdue { .. } | Why::Due) => format!("due{}", interval()),
+        Some(Why::Early) => format!("early: due{}", interval()),
+        Some(Why::Exposed) => "as it lies open".into(),
+        Some(Why::Down) => "as the machine is down".into(),
+        Some(Why::Disturbed) => "whenever opened".into(),
+    }
+}
+
 /// A fixed word for where an interval comes from; a contract.
 pub fn basis(basis: Basis) -> String {
     match basis {

@@ -109,12 +109,14 @@ pub fn part_for(register: &Register, component: &str, in_place: Option<&str>) ->
         .map(str::to_owned)
 }
 
-/// The parts that the planned renewals take, in the order of the openings.
-pub fn kit(register: &Register, openings: &[Opening]) -> Vec<Kit> {
+/// The parts that the planned renewals of a machine take, in the order of the openings.
+pub fn kit(register: &Register, tag: &str, openings: &[Opening]) -> Vec<Kit> {
     let mut kit: Vec<Kit> = Vec::new();
     let slots = openings.iter().flat_map(|opening| &opening.slots);
     for slot in slots.filter(|slot| slot.renewal.is_some()) {
-        let pieces = register.pieces(&slot.component);
+        let pieces = register
+            .slot(tag, &slot.component, &slot.position)
+            .map_or_else(|| register.pieces(&slot.component), |slot| slot.pieces);
         let same = |line: &&mut Kit| line.component == slot.component && line.part == slot.part;
         match kit.iter_mut().find(same) {
             Some(line) => line.pieces += pieces,
