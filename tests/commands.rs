@@ -11,6 +11,8 @@ mod fits;
 mod fleet;
 #[path = "commands/hostile.rs"]
 mod hostile;
+#[path = "commands/wear.rs"]
+mod wear;
 
 use assert_cmd::Command;
 use common::{Case, cases};

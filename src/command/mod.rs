@@ -26,6 +26,7 @@ mod import;
 mod interval;
 mod interval_file;
 mod interval_ledger;
+mod interval_look;
 mod interval_words;
 mod lives;
 mod merge;
