@@ -6,8 +6,8 @@ use proptest::prelude::*;
 use roxmltree::{Document, Node};
 use wearbook::chart::{
     ChartError, CostCurve, CostPoint, Ending, EstimateStep, IntervalMark, Lane, LaneBar,
-    LifeLimits, ProbabilityPlot, Size, SlotHistory, StepEstimate, cost_curve, probability_plot,
-    slot_history, text_width_px,
+    LifeLimits, ProbabilityPlot, Size, SlotHistory, StepEstimate, WearChart, WearItem, cost_curve,
+    probability_plot, slot_history, text_width_px, wear_chart,
 };
 
 fn date(y: i32, m: u32, d: u32) -> NaiveDate {
@@ -531,6 +531,75 @@ fn every_ending_has_its_own_letter_and_words() {
     let words: std::collections::BTreeSet<_> = Ending::ALL.iter().map(|e| e.words()).collect();
     assert_eq!(letters.len(), Ending::ALL.len());
     assert_eq!(words.len(), Ending::ALL.len());
+}
+
+/// So many items in place, and as many that are gone.
+fn wear(items: usize) -> WearChart {
+    let item = |n: usize, in_place: bool| {
+        let slope = 3e-5 * (1.0 + 0.02 * n as f64);
+        let now = 2_000.0 + 40.0 * n as f64;
+        let meets = 0.22 / slope;
+        WearItem {
+            name: format!("H-01 P{n}"),
+            in_place,
+            points: vec![
+                (800.0, 0.08 + slope * 810.0),
+                (1_900.0, 0.08 + slope * 1_880.0),
+            ],
+            line: Some((0.08, slope)),
+            now: Some(now),
+            meets: Some(meets),
+            meets_limits: Some((0.8 * meets, (n % 2 == 0).then_some(1.4 * meets))),
+            band: vec![(0.0, 0.07, 0.09), (8_000.0, 0.2, 0.5)],
+        }
+    };
+    WearChart {
+        id: "wear-1".into(),
+        title: "adjusting-ring clearance: wear lines".into(),
+        usage_label: "Running hours since renewal (h)".into(),
+        usage_unit: "h".into(),
+        value_label: "clearance (mm)".into(),
+        limit: Some((0.3, "at most 0.3 mm".into())),
+        limits_name: "90 % limits".into(),
+        items: (0..items)
+            .flat_map(|n| [item(n, true), item(n + 1, false)])
+            .collect(),
+    }
+}
+
+#[test]
+fn wear_lines_show_readings_limit_and_where_they_go() {
+    for items in [1, 3, 40] {
+        let svg = wear_chart(&wear(items), Size::default()).expect("drawn");
+        assert_sound(&svg, "wear-1");
+        assert_labels_apart(&svg);
+        assert!(has(&svg, "limit: at most 0.3 mm"));
+        assert!(has(&svg, "clearance (mm)") && has(&svg, "Running hours since renewal (h)"));
+        assert!(has(&svg, "items that are gone"));
+        // Names stand where there is room for them.
+        assert_eq!(has(&svg, "H-01 P0"), items <= 12, "{items}");
+        assert!(count(&svg, "circle") >= 4 * items);
+    }
+}
+
+#[test]
+fn wear_that_cannot_be_drawn_is_an_error_and_none_at_all_is_not() {
+    let mut chart = wear(1);
+    chart.items[0].points[0].1 = f64::NAN;
+    let error = wear_chart(&chart, Size::default()).expect_err("NaN");
+    assert!(matches!(error, ChartError::Axis { axis: "value", .. }));
+    chart.items[0].points[0] = (-1.0, 0.1);
+    let error = wear_chart(&chart, Size::default()).expect_err("below 0");
+    assert!(matches!(error, ChartError::Axis { axis: "usage", .. }));
+    let mut chart = wear(1);
+    chart.items[0].meets_limits = Some((5.0, Some(4.0)));
+    let error = wear_chart(&chart, Size::default()).expect_err("backwards");
+    assert!(matches!(error, ChartError::Backwards { .. }));
+    chart.items.clear();
+    assert_sound(
+        &wear_chart(&chart, Size::default()).expect("empty"),
+        "wear-1",
+    );
 }
 
 #[test]

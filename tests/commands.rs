@@ -17,6 +17,8 @@ mod hostile;
 mod plan;
 #[path = "commands/sheet.rs"]
 mod sheet;
+#[path = "commands/wear.rs"]
+mod wear;
 
 use assert_cmd::Command;
 use common::{Case, cases};

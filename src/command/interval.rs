@@ -25,7 +25,8 @@ use crate::view::stated::PolicyView;
 /// Recommend when to renew each component
 ///
 /// Weighs planned renewal against failure, with the doubt the data leave. "Not enough
-/// evidence" is an answer. Without a ledger: give a life (--shape, --scale) or a file of
+/// evidence" is an answer, and so is to look, where what is measured foretells failures and
+/// looking is cheaper. Without a ledger: give a life (--shape, --scale) or a file of
 /// lives (--lives), and the two costs.
 #[derive(Debug, clap::Args)]
 pub struct IntervalArgs {
@@ -65,6 +66,9 @@ pub struct IntervalArgs {
     /// Chance that renewal pays from which it is recommended
     #[arg(long, default_value_t = 0.8, value_name = "SHARE", value_parser = sure)]
     pub(super) sure: f64,
+    /// Chance to be beyond a measured limit before the look at it (with a ledger)
+    #[arg(long, default_value_t = 0.05, value_name = "SHARE", value_parser = risk)]
+    pub(super) risk: f64,
     /// Probability that two-sided limits hold the truth
     #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = confidence)]
     pub(super) confidence: f64,
@@ -139,6 +143,13 @@ fn sure(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(value) if value > 0.5 && value < 1.0 => Ok(value),
         _ => Err("write a chance between 0.5 and 1, as 0.8".into()),
+    }
+}
+
+fn risk(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(value) if value > 0.0 && value <= 0.5 => Ok(value),
+        _ => Err("write a chance above 0 and at most 0.5, as 0.05".into()),
     }
 }
 

@@ -8,6 +8,7 @@ use rust_decimal::prelude::FromPrimitive;
 
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval::{IntervalArgs, stated_roles};
+use super::interval_look::Looks;
 use super::interval_words::{
     apart_words, basis_words, batch_left_out, leaning_words, listed, scope_words,
 };
@@ -18,7 +19,7 @@ use crate::policy::evidence::Scope;
 use crate::policy::modes::ModeRole;
 use crate::policy::siblings::Pooling;
 use crate::store::{Options, Store};
-use crate::view::interval::{RecommendationView, RecommendationsView, RowFacts};
+use crate::view::interval::{LookView, RecommendationView, RecommendationsView, RowFacts};
 
 pub(super) fn from_ledger(
     args: &IntervalArgs,
@@ -49,14 +50,22 @@ pub(super) fn from_ledger(
     if found.iter().all(|c| c.rows.is_empty()) {
         return Err(super::select::no_lives(&store));
     }
+    let looks = Looks::of(&store, args.risk)?;
     Ok(RecommendationsView {
-        recommendations: found.iter().flat_map(rows).collect(),
+        recommendations: found
+            .iter()
+            .flat_map(|evidence| rows(evidence, &|group| looks.better(&store, evidence, group)))
+            .collect(),
         currency: store.register().plant.currency.code().to_owned(),
     })
 }
 
 /// A row a component and position; a machine whose group differs there has its own.
-fn rows(evidence: &ComponentEvidence) -> Vec<RecommendationView> {
+fn rows(
+    evidence: &ComponentEvidence,
+    look: &dyn Fn(&Group) -> Option<LookView>,
+) -> Vec<RecommendationView> {
+    let looks: Vec<Option<LookView>> = evidence.groups.iter().map(look).collect();
     let mut positions: Vec<&str> = Vec::new();
     for (_, position) in evidence.groups.iter().flat_map(|g| &g.slots) {
         if !positions.contains(&position.as_str()) {
@@ -66,8 +75,8 @@ fn rows(evidence: &ComponentEvidence) -> Vec<RecommendationView> {
     positions.sort_by_key(|p| natural(p));
     let mut views = Vec::new();
     for position in positions {
-        let mut here: Vec<(&Group, Vec<&str>)> = Vec::new();
-        for group in &evidence.groups {
+        let mut here = Vec::new();
+        for (group, look) in evidence.groups.iter().zip(&looks) {
             let machines: Vec<&str> = group
                 .slots
                 .iter()
@@ -75,13 +84,17 @@ fn rows(evidence: &ComponentEvidence) -> Vec<RecommendationView> {
                 .map(|(machine, _)| machine.as_str())
                 .collect();
             if !machines.is_empty() {
-                here.push((group, machines));
+                here.push((group, look, machines));
             }
         }
         let split = here.len() > 1;
-        for (group, machines) in here {
+        for (group, look, machines) in here {
             let machine = split.then(|| machines.join(", "));
-            views.push(view(evidence, group, position, machine));
+            let found = view(evidence, group, position, machine);
+            views.push(match look {
+                Some(look) => found.looked_at(look),
+                None => found,
+            });
         }
     }
     views

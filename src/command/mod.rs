@@ -31,6 +31,7 @@ mod interval;
 mod interval_file;
 mod interval_grouped;
 mod interval_ledger;
+mod interval_look;
 mod interval_words;
 mod lives;
 mod merge;

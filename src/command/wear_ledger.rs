@@ -80,6 +80,22 @@ pub(super) fn gather(
     select: &Select,
     quantities: &[String],
 ) -> Vec<Group> {
+    let mut groups = grouped(store, readings, select, quantities);
+    groups.retain(|group| !group.rows.is_empty());
+    groups
+}
+
+/// Every group, also those whose items are all gone.
+pub(super) fn everything(store: &Store, readings: Vec<Reading>) -> Vec<Group> {
+    grouped(store, readings, &Select::default(), &[])
+}
+
+fn grouped(
+    store: &Store,
+    readings: Vec<Reading>,
+    select: &Select,
+    quantities: &[String],
+) -> Vec<Group> {
     // Zones of a pair are one quantity; else each has a wear of its own.
     let key = |reading: &Reading| {
         let standard = store
@@ -129,7 +145,6 @@ pub(super) fn gather(
     let mut filled: Vec<Group> = groups
         .into_iter()
         .map(|(group, readings)| fill(group, readings, select))
-        .filter(|group| !group.rows.is_empty())
         .collect();
     filled.sort_by(|a, b| {
         (

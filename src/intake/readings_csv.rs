@@ -1,7 +1,7 @@
 //! Readings from a CSV file: one row a reading, with the usage of the item then.
 //!
-//! In: a file with the columns `item, usage, value` in any order; without `item` all are of
-//! one. Out: [`ItemReadings`], in the order items first stand in the file, each by usage.
+//! In: a file with the columns `item, usage, value` in any order.
+//! Out: [`FileItem`]s in the order they first stand in the file, each with its readings by usage.
 //! Never: skipping a row.
 
 use std::io::Read;
@@ -20,8 +20,8 @@ const READINGS: Layout<3> = Layout {
     what: "a file of readings",
     code: "readings-file",
     columns: ["item", "usage", "value"],
-    needed: &[1, 2],
-    needed_cure: "usage and value are needed: usage since renewal, and what was read then",
+    needed: &[0, 1, 2],
+    needed_cure: "item, usage and value are needed: which item, its usage since renewal, what was read",
     width_cure: "a row needs one cell a heading",
     number_cure: "write a plain number",
 };
@@ -80,8 +80,13 @@ fn row(cells: &Cells<'_, 3>) -> Result<(String, f64, f64), Vec<CellFault>> {
         let cure = "usage counts from the renewal of the item: 0 or more";
         faults.push(cells.fault("usage", format!("{usage} is below 0"), cure));
     }
+    let item = cells.text(0).unwrap_or_else(|| {
+        let cure = "name the item in every row; one name will do if there is only one";
+        faults.push(cells.fault("item", "is empty", cure));
+        ""
+    });
     if faults.is_empty() {
-        Ok((cells.text(0).unwrap_or("all").to_owned(), usage, value))
+        Ok((item.to_owned(), usage, value))
     } else {
         Err(faults)
     }

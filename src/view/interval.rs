@@ -92,6 +92,13 @@ pub struct RecommendationView {
     pub failures: u64,
     /// Share of its estimate that is its siblings'; null where it leans on none.
     pub borrowed: Option<f64>,
+    /// Usage since renewal at which to look, and from then on as often; null unless the
+    /// verdict is `inspect`, as the two below.
+    pub look_at: Option<f64>,
+    /// Chance to be beyond the limit before the look.
+    pub risk: Option<f64>,
+    /// Expected cost per usage of looking and renewing on what is found.
+    pub inspect_cost_rate: Option<f64>,
     pub unit: Option<String>,
     /// Failure modes among its lives; empty where none was stated.
     pub modes: Vec<ModeRoleView>,
@@ -155,11 +162,72 @@ impl RecommendationView {
             lives: facts.lives,
             failures: facts.failures,
             borrowed: facts.borrowed,
+            look_at: None,
+            risk: None,
+            inspect_cost_rate: None,
             unit: facts.unit,
             modes: facts.modes.iter().map(Into::into).collect(),
             basis: facts.basis,
             notes,
         }
+    }
+}
+
+/// A look that is cheaper than renewal by age and than running to failure.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LookView {
+    pub look_at: f64,
+    pub risk: f64,
+    /// Expected cost per usage of looking.
+    pub cost_rate: f64,
+    /// The lesser of renewal by age and running to failure.
+    pub rival_rate: f64,
+    /// Of one look.
+    pub look_cost: f64,
+    /// What is measured.
+    pub quantity: String,
+    /// Share of failures it foretold.
+    pub foretold: f64,
+}
+
+impl RecommendationView {
+    /// The same with the verdict to look; an interval is then no longer recommended.
+    pub fn looked_at(mut self, look: &LookView) -> Self {
+        let unit = self.unit.clone().unwrap_or_default();
+        self.verdict = "inspect";
+        self.interval = None;
+        self.look_at = Some(look.look_at);
+        self.risk = Some(look.risk);
+        self.inspect_cost_rate = Some(look.cost_rate);
+        let also = self
+            .optimum
+            .map(|optimum| format!("; renewal by age would be at {} {unit}", figure(optimum, 3)))
+            .unwrap_or_default();
+        self.notes.insert(
+            0,
+            format!(
+                "measure {} at {} {unit} since renewal and from then on as often; renew what \
+                 would not stay within its limit to the next look. The chance to be beyond it \
+                 before the first look is at most {}; a look costs {}; in all {} per 1,000 {unit} \
+                 against {}{also}",
+                look.quantity,
+                usage(look.look_at),
+                percent(look.risk),
+                figure(look.look_cost, 3),
+                figure(1_000.0 * look.cost_rate, 3),
+                figure(1_000.0 * look.rival_rate, 3),
+            ),
+        );
+        self.notes.insert(
+            1,
+            format!(
+                "{} says nothing of failures that come another way: {} of those on record came \
+                 near its limit or beyond",
+                look.quantity,
+                percent(look.foretold),
+            ),
+        );
+        self
     }
 }
 
@@ -259,6 +327,9 @@ impl RecommendationsView {
             "lives",
             "failures",
             "borrowed",
+            "look_at",
+            "risk",
+            "inspect_cost_rate",
             "unit",
             "basis",
             "notes",
@@ -293,6 +364,9 @@ impl RecommendationsView {
                 r.lives.to_string(),
                 r.failures.to_string(),
                 cell(r.borrowed),
+                cell(r.look_at),
+                cell(r.risk),
+                cell(r.inspect_cost_rate),
                 text(&r.unit),
                 r.basis.clone(),
                 r.notes.join("; "),

@@ -93,6 +93,7 @@ fn alike(one: &RecommendationView, other: &RecommendationView) -> bool {
         && one.component == other.component
         && one.verdict == other.verdict
         && one.interval == other.interval
+        && one.look_at == other.look_at
         && (same_evidence || siblings)
 }
 

@@ -22,6 +22,11 @@ impl Draft {
         }
     }
 
+    /// Whether something took the place of an item.
+    pub(super) fn is_renewal(&self) -> bool {
+        self.kind == "replaced"
+    }
+
     /// Readings of a meter first, then what was looked at and measured, then renewals.
     pub(super) fn turn(&self) -> u8 {
         match self.kind {

@@ -15,7 +15,8 @@ use chrono_tz::Tz;
 
 use super::cells::{CellFault, Cells, FileError, Layout, open};
 use crate::book::{
-    BookError, Entry, LineFaultKind, Reason, conflict_trouble, parse_given_line, value_span,
+    BookError, Conflict, Entry, LineFaultKind, Reason, conflict_trouble, parse_given_line,
+    value_span,
 };
 use crate::quantity::number::is_json_number;
 use crate::quantity::trouble::{Place, Trouble};
@@ -129,9 +130,15 @@ impl Filled {
                 if let Some(column) = column {
                     trouble.what = format!("column {}: {}", SHEET.columns[column], trouble.what);
                 }
+                // On a sheet that is one word.
+                if matches!(conflict, Conflict::SlotEmpty { .. }) && draft.is_renewal() {
+                    let cure = format!("nothing was in it? write `{EMPTY}` as the reason");
+                    trouble.cure = vec![cure];
+                }
                 troubles.push(trouble);
             }
         }
+        troubles.sort_by_key(|trouble| trouble.place.as_ref().and_then(|place| place.line));
         troubles
     }
 }
