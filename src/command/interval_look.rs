@@ -12,7 +12,7 @@ use crate::policy::age::NEAR;
 use crate::policy::inspect::{Failed, Inspection, Lived, LookTerms, weigh};
 use crate::store::Store;
 use crate::view::interval::LookView;
-use crate::wear::{Barrier, WearLines};
+use crate::wear::WearLines;
 
 /// Everything measured in the ledgers, ready to be weighed for any component.
 pub(super) struct Looks {
@@ -76,11 +76,7 @@ fn look(
     group: &Group,
     terms: &LookTerms,
 ) -> Option<Inspection> {
-    let rule = of.standard?.rule;
-    let barrier = Barrier {
-        limit: rule.limit()?,
-        rises: rule.rises(),
-    };
+    let barrier = of.standard?.rule.barrier()?;
     let failures: Vec<Failed> = group
         .rows
         .iter()

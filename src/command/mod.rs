@@ -54,6 +54,7 @@ mod usage;
 mod wear;
 mod wear_charts;
 mod wear_ledger;
+mod wear_now;
 mod withdraw;
 
 pub use fault::{CommandError, Fault};

@@ -11,11 +11,16 @@ use rust_decimal::prelude::ToPrimitive;
 use super::CommandError;
 use super::evidence::{ComponentEvidence, Group};
 use super::group_inputs::{Ground, GroupedMachine};
+use super::interval_look::Looks;
+use super::wear_now::{Worn, worn};
 use crate::life::LifeRow;
 use crate::plan::{Basis, MachineNow, OnShelf, Opening, Rate, Renewal, Shelf, Since, SlotNow};
 use crate::quantity::time::day;
 use crate::register::{Machine, Register, Slot};
 use crate::store::{Ledger, Meters, SlotStay, Store, UsageNow};
+
+/// Chance to be beyond a measured limit before the look at it.
+const RISK: f64 = 0.05;
 
 /// Weeks whose usage tells how a machine runs.
 const RECENT_WEEKS: i64 = 26;
@@ -32,6 +37,9 @@ pub struct Standing<'a> {
     parts: HashMap<[String; 3], String>,
     meters: Meters,
     usages: Vec<UsageNow>,
+    looks: Looks,
+    /// Last readings of what is in place.
+    worn: HashMap<[String; 3], Vec<Worn>>,
 }
 
 impl<'a> Standing<'a> {
@@ -80,6 +88,8 @@ impl<'a> Standing<'a> {
             parts,
             meters: store.meters()?,
             usages: store.usage_now()?,
+            looks: Looks::of(store, RISK)?,
+            worn: worn(store)?,
         })
     }
 
@@ -133,11 +143,16 @@ impl<'a> Standing<'a> {
             grouped.inputs.slots.iter().position(|s| {
                 s.item.component == slot.component && s.item.position == slot.position
             });
-        let (since, condemned) = self.since(&key, &owned);
+        let (since, found) = self.since(&key, &owned);
+        let condemned = found.or_else(|| {
+            let read = self.worn.get(&owned)?;
+            read.iter().find_map(|worn| worn.beyond.clone())
+        });
+        let look_at = self.look_at(&grouped.machine, &slot);
         let ceiling = component.ceiling.as_ref().map(|c| c.value);
         let plan = planned.map(|n| &grouped.plan.slots[n]);
         let own = |usage: f64| planned.map_or(usage, |n| grouped.own(n, usage));
-        let renewal = planned.and_then(|n| {
+        let renewal = planned.filter(|_| look_at.is_none()).and_then(|n| {
             let plan = &grouped.plan.slots[n];
             let interval = own(plan.interval?);
             let basis = match grouped.slots[n].ground {
@@ -177,7 +192,7 @@ impl<'a> Standing<'a> {
             ceiling,
             take_exposed: plan.and_then(|p| p.exposed_from).map(own),
             take_down: plan.and_then(|p| p.down_from).map(own),
-            look_at: None,
+            look_at,
             own_labour_h: component.own_labour_h,
             // Hands-on hours beyond what production stops for are done while it runs.
             own_stop_h: component.own_labour_h.min(component.planned_stop_h),
@@ -218,6 +233,21 @@ impl<'a> Standing<'a> {
         });
         let found = found.unwrap_or_else(|| "found worn or failed".into());
         (since, Some(found))
+    }
+
+    /// The usage at which to look, where looking is cheaper than renewing by age; a ceiling
+    /// is kept by renewing all the same.
+    fn look_at(&self, machine: &str, slot: &Slot<'_>) -> Option<f64> {
+        let evidence = self
+            .evidence
+            .iter()
+            .find(|c| c.component.id == slot.component)?;
+        let group = self.group_of(machine, slot)?;
+        if evidence.terms.ceiling.is_some() {
+            return None;
+        }
+        let look = self.looks.better(self.store, evidence, group)?;
+        Some(look.look_at)
     }
 
     fn group_of(&self, machine: &str, slot: &Slot<'_>) -> Option<&Group> {

@@ -2,11 +2,12 @@
 //! slot that lies open then. Without a plan every slot lies open, and those are renewed that
 //! have reached the interval the crew keeps today.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::CommandError;
+use super::wear_now::{Worn, worn};
 use crate::book::{Event, Reason, SlotName, Survey, slot_entries};
 use crate::life::LifeRow;
 use crate::plan;
@@ -17,6 +18,7 @@ use crate::view::plan::short_why;
 use crate::view::sheet::{
     LastReading, MeterAtStop, Opening, Renewal, SlotAtStop, Stop, kit, part_for, usage,
 };
+use crate::wear::Standing;
 
 /// The stop of a machine on a day, as planned; `None` where there is nothing to plan from.
 pub(super) fn stop(
@@ -45,6 +47,7 @@ pub(super) fn stop(
             .filter(|stay| stay.machine == machine)
             .collect(),
         survey: &survey,
+        worn: worn(store)?,
         weeks: weeks(store.as_of(), start_of_day(at, zone)),
     };
     let mut openings: Vec<Opening> = Vec::new();
@@ -119,6 +122,8 @@ struct Record<'a> {
     lives: Vec<&'a LifeRow>,
     stays: Vec<&'a SlotStay>,
     survey: &'a Survey,
+    /// Last readings of what is in place, judged.
+    worn: HashMap<[String; 3], Vec<Worn>>,
     /// From the last entry to the stop.
     weeks: f64,
 }
@@ -227,8 +232,44 @@ impl Record<'_> {
                 in_place.and_then(|stay| stay.part.as_deref()),
             ),
             last: self.last(component, position, in_place.map(|stay| stay.start_time))?,
-            trend: None,
+            trend: self.trend(component, position),
         })
+    }
+
+    fn read(&self, component: &str, position: &str) -> &[Worn] {
+        let machine = self.store.machine_name(self.ledger, self.tag);
+        let slot = [machine, component.to_owned(), position.to_owned()];
+        self.worn.get(&slot).map_or(&[], Vec::as_slice)
+    }
+
+    /// Usage left to the nearest limits, in words.
+    fn trend(&self, component: &str, position: &str) -> Option<String> {
+        let read = self.read(component, position);
+        let several = read.iter().filter(|worn| worn.left.is_some()).count() > 1;
+        let words = read.iter().filter_map(|worn| {
+            let left = worn.left.as_ref()?;
+            Some(match several {
+                true => format!("{}: {left}", worn.quantity),
+                false => left.clone(),
+            })
+        });
+        let words: Vec<String> = words.collect();
+        (!words.is_empty()).then(|| words.join("; "))
+    }
+
+    /// "near" or "beyond", where it is that.
+    fn verdict(
+        &self,
+        component: &str,
+        position: &str,
+        quantity: &str,
+        zone: Option<&str>,
+    ) -> Option<String> {
+        let mut read = self.read(component, position).iter();
+        let worn = read.find(|worn| worn.quantity == quantity && worn.zone.as_deref() == zone)?;
+        worn.standing
+            .filter(|standing| *standing != Standing::Within)
+            .map(|standing| format!("{} its limit", standing.word()))
     }
 
     /// The last reading of each quantity of the item that has been in place since `start`.
@@ -262,13 +303,15 @@ impl Record<'_> {
                     ..
                 } => {
                     last.retain(|one| one.quantity != quantity || one.zone != where_taken);
+                    let verdict =
+                        self.verdict(component, position, &quantity, where_taken.as_deref());
                     last.push(LastReading {
+                        verdict,
                         quantity,
                         zone: where_taken,
                         value: value.to_string(),
                         unit,
                         day: day(entry.time, zone),
-                        verdict: None,
                     });
                 }
                 _ => {}

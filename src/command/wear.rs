@@ -16,7 +16,7 @@ use crate::view::wear::{
     Asked, FileLineView, FileWearView, ItemView, LineFigures, PopulationView, WearGroupView,
     WearView,
 };
-use crate::wear::{Barrier, ItemReadings, LimitRule, NoLine, WearLines};
+use crate::wear::{ItemReadings, LimitRule, NoLine, WearLines};
 
 /// Judge readings against their limits and tell the usage left
 ///
@@ -136,7 +136,7 @@ fn from_file(
         .collect();
     let lines = WearLines::fit(&items).map_err(|error| no_line(&error, file))?;
     let belief = lines.belief();
-    let barrier = barrier(&rule);
+    let barrier = rule.barrier();
     let mut notes = Vec::new();
     if belief.is_none() {
         notes.push("no limits: they need three readings".to_owned());
@@ -199,13 +199,6 @@ fn from_file(
     })
 }
 
-fn barrier(rule: &LimitRule) -> Option<Barrier> {
-    rule.limit().map(|limit| Barrier {
-        limit,
-        rises: rule.rises(),
-    })
-}
-
 fn no_line(error: &NoLine, file: &Path) -> CommandError {
     CommandError::new(
         Fault::NoAnswer,
@@ -255,7 +248,7 @@ fn views_of(
     lines: &Result<WearLines, NoLine>,
 ) -> (Vec<ItemView>, WearGroupView) {
     let rule = group.standard.map(|standard| standard.rule);
-    let barrier = rule.as_ref().and_then(barrier);
+    let barrier = rule.as_ref().and_then(LimitRule::barrier);
     let belief = lines.as_ref().ok().and_then(WearLines::belief);
     let mut notes = Vec::new();
     if matches!(rule, Some(LimitRule::Paired { .. })) {
@@ -365,7 +358,7 @@ fn chart_of(args: &WearArgs, group: &Group, lines: Option<&WearLines>, charts: &
         words,
         &group.items,
         lines,
-        barrier(&standard.rule),
+        standard.rule.barrier(),
         &marked,
         args.confidence,
     );

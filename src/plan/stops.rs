@@ -220,7 +220,8 @@ struct Course<'a> {
     /// For each slot the day its age counts from and the age on that day.
     since: Vec<Option<(f64, f64)>>,
     condemned: Vec<bool>,
-    looked: Vec<bool>,
+    /// The age at which each is to be looked at next.
+    next_look: Vec<Option<f64>>,
     renewed: Vec<bool>,
 }
 
@@ -238,7 +239,7 @@ impl<'a> Course<'a> {
                 .iter()
                 .map(|slot| slot.condemned.is_some())
                 .collect(),
-            looked: vec![false; machine.slots.len()],
+            next_look: machine.slots.iter().map(|slot| slot.look_at).collect(),
             renewed: vec![false; machine.slots.len()],
         }
     }
@@ -274,10 +275,7 @@ impl<'a> Course<'a> {
     }
 
     fn look(&self, n: usize) -> Option<f64> {
-        if self.looked[n] {
-            return None;
-        }
-        self.day_of(n, self.machine.slots[n].look_at?)
+        self.day_of(n, self.next_look[n]?)
     }
 
     fn slots(&self) -> std::ops::Range<usize> {
@@ -365,10 +363,13 @@ impl<'a> Course<'a> {
                 self.since[n] = Some((day, 0.0));
                 self.condemned[n] = false;
                 self.renewed[n] = true;
-                self.looked[n] = false;
+                self.next_look[n] = machine.slots[n].look_at;
             } else if looks[n] {
-                // What follows depends on what is read.
-                self.looked[n] = true;
+                // Whether it stays in depends on what is read; if it does, so goes the next.
+                self.next_look[n] = self
+                    .age(n, day)
+                    .zip(machine.slots[n].look_at)
+                    .map(|(age, every)| age.max(0.0) + every);
             }
         }
         stop

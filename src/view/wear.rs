@@ -6,6 +6,7 @@
 use serde::Serialize;
 
 use super::table::{cell, csv_text, figure};
+pub use super::wear_table::left_words;
 use crate::store::Reading;
 use crate::wear::{
     Barrier, Belief, LimitRule, NotComparable, Population, Standard, Standing, Verdict, WearLines,

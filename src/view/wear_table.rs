@@ -27,6 +27,27 @@ fn left(line: &LineFigures) -> String {
     }
 }
 
+/// Usage left in a few words: "about 5,650 h left (3,480 to 14,600 h)"; `None` where the line
+/// tells nothing.
+pub fn left_words(line: &LineFigures, unit: &str) -> Option<String> {
+    if line.never() {
+        return Some("no wear towards its limit".into());
+    }
+    let left = figure(line.usage_left?, 2);
+    let limits = match line.usage_left_limits {
+        Some(Ends {
+            lower: Some(lower),
+            upper,
+        }) => format!(
+            " ({} to {})",
+            figure(lower, 2),
+            upper.map_or_else(|| "never".into(), |upper| figure(upper, 2))
+        ),
+        _ => String::new(),
+    };
+    Some(format!("about {left} {unit} left{limits}"))
+}
+
 fn per_1000(line: &LineFigures) -> String {
     figure_or_dash(line.slope.map(|slope| 1_000.0 * slope), 3)
 }

@@ -1,5 +1,7 @@
 //! Limit rules: what a reading is held against.
 
+use super::Barrier;
+
 /// How a reading of one quantity is judged. Every number is in the unit of the
 /// measurement it belongs to (`per metre` in that unit per metre), finite and > 0
 /// except where a bare limit may be zero or below (a temperature).
@@ -50,6 +52,14 @@ impl LimitRule {
             LimitRule::PerMetreAtMost { .. } => "per metre at most",
             LimitRule::Paired { .. } => "in both zones at most",
         }
+    }
+
+    /// What a wear line runs towards; `None` where a paired rule states no limit.
+    pub fn barrier(&self) -> Option<Barrier> {
+        self.limit().map(|limit| Barrier {
+            limit,
+            rises: self.rises(),
+        })
     }
 
     /// The number that what is judged may not pass; `None` where a paired rule states none.

@@ -187,6 +187,7 @@ impl Bench {
             "sheet",
             "H-01",
             "ledger",
+            "--all",
             "--stop",
             "2024-08-12",
             "--to",
@@ -451,6 +452,7 @@ fn a_filled_twin_is_not_written_over() {
         "sheet",
         "H-01",
         "ledger",
+        "--all",
         "--stop",
         "2024-08-12",
         "--to",
@@ -472,6 +474,7 @@ fn the_same_ledger_and_day_give_the_same_bytes() {
             "sheet",
             "H-01",
             "ledger",
+            "--all",
             "--stop",
             "2024-08-12",
             "--to",
@@ -533,4 +536,55 @@ fn names_that_are_formulas_come_back_as_they_were() {
         "{last}"
     );
     assert!(last.contains("\"note\":\"=2+2\""), "{last}");
+}
+
+/// A sheet holds the renewals of the planned stop, no others, and every box of what is opened;
+/// on a day between stops it holds what would be due by then.
+#[test]
+fn a_sheet_holds_what_the_plan_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let page = folder.path().join("s.html");
+    let planned = super::json(&["plan", "sample-ledger", "--machine", "H-02"]);
+    let stops = planned["plans"][0]["stops"].as_array().unwrap();
+    let renewals = |args: &[&str]| -> Vec<(String, String)> {
+        let output = wearbook(&["sheet", "H-02", "sample-ledger", "--replace", "--to"])
+            .arg(&page)
+            .args(args)
+            .output()
+            .unwrap();
+        assert!(output.status.success(), "{output:?}");
+        let twin = fs::read_to_string(page.with_extension("csv")).unwrap();
+        let mut rows = csv::Reader::from_reader(twin.as_bytes());
+        let heads = rows.headers().unwrap().clone();
+        let at = |name: &str| heads.iter().position(|head| head == name).unwrap();
+        let (component, position, planned) = (at("component"), at("position"), at("planned"));
+        rows.records()
+            .map(Result::unwrap)
+            .filter(|row| !row[planned].is_empty())
+            .map(|row| (row[component].to_owned(), row[position].to_owned()))
+            .collect()
+    };
+    let of = |stop: &Value| -> Vec<(String, String)> {
+        let tasks = stop["renew"].as_array().unwrap().iter();
+        let word = |task: &Value, key: &str| task[key].as_str().unwrap().to_owned();
+        tasks
+            .map(|task| (word(task, "component"), word(task, "position")))
+            .collect()
+    };
+    let sorted = |mut all: Vec<(String, String)>| {
+        all.sort();
+        all
+    };
+    let first = sorted(of(&stops[0]));
+    assert!(!first.is_empty());
+    assert_eq!(sorted(renewals(&[])), first);
+    let second = stops[1]["date"].as_str().unwrap();
+    assert_eq!(sorted(renewals(&["--stop", second])), sorted(of(&stops[1])));
+    // A fortnight on nothing of it has been done: at least the same is due.
+    let later = sorted(renewals(&["--stop", "2026-06-29"]));
+    assert!(first.iter().all(|slot| later.contains(slot)));
+    // With --all every slot has its line, though no more is planned than is due.
+    renewals(&["--all"]);
+    let twin = fs::read_to_string(page.with_extension("csv")).unwrap();
+    assert!(twin.contains("valve-seat") && twin.lines().count() > 80);
 }

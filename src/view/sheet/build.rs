@@ -98,6 +98,9 @@ fn components(register: &Register, group: &[&Opening], key: &mut u32) -> Vec<Com
                     line(slot, *key, &asked, unit)
                 })
                 .collect();
+            let one_box = asked.len() <= 1 && asked.iter().all(|a| !a.span && !a.new_value);
+            let told = slots.iter().any(|slot| slot.trend.is_some());
+            let mixed = planned(&slots).is_none() && slots.iter().any(|s| s.planned.is_some());
             ComponentBlock {
                 id: id.to_owned(),
                 name: known.map_or(id, |c| &c.name).to_owned(),
@@ -105,7 +108,8 @@ fn components(register: &Register, group: &[&Opening], key: &mut u32) -> Vec<Com
                 limits: own.iter().map(|m| limit(m)).collect(),
                 modes: known.map_or_else(Vec::new, |c: &Component| c.modes.clone()),
                 planned: planned(&slots),
-                narrow: asked.len() <= 1 && asked.iter().all(|a| !a.span && !a.new_value),
+                // Half a page has no room for a box and words beside it.
+                narrow: one_box && (asked.is_empty() || !(told || mixed)),
                 measured: measured(&asked),
                 labelled: asked
                     .windows(2)

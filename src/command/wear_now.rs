@@ -1,0 +1,83 @@
+//! What is read of the items in place, for plans and work sheets.
+//!
+//! In: a store. Out: [`Worn`], by slot. Never: lines of its own making, printing.
+
+use std::collections::HashMap;
+
+use super::CommandError;
+use super::select::Select;
+use super::wear_ledger::{Group, Row, gather};
+use crate::quantity::time::day;
+use crate::store::Store;
+use crate::view::wear::{Asked, LineFigures, left_words};
+use crate::wear::{LimitRule, Standing, WearLines, WornPart};
+
+/// The last reading of one quantity of an item in place.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Worn {
+    pub quantity: String,
+    pub zone: Option<String>,
+    /// `None` where it is held against no limit.
+    pub standing: Option<Standing>,
+    /// What was read, where the item itself is beyond its limit.
+    pub beyond: Option<String>,
+    /// Usage left to the limit, in words.
+    pub left: Option<String>,
+}
+
+/// Two-sided confidence of the usage left.
+const CONFIDENCE: f64 = 0.9;
+
+/// The last readings of what is in place, by machine, component and position.
+pub(super) fn worn(store: &Store) -> Result<HashMap<[String; 3], Vec<Worn>>, CommandError> {
+    let mut slots: HashMap<[String; 3], Vec<Worn>> = HashMap::new();
+    for group in gather(store, store.readings()?, &Select::default(), &[]) {
+        let lines = WearLines::fit(&group.items).ok();
+        let belief = lines.as_ref().and_then(WearLines::belief);
+        for row in &group.rows {
+            let (Some(machine), Some(position)) =
+                (&row.latest.item_machine, &row.latest.item_position)
+            else {
+                continue;
+            };
+            let rule = group.standard.map(|standard| standard.rule);
+            let left = lines.as_ref().zip(row.item).and_then(|(lines, item)| {
+                let line = LineFigures::new(
+                    lines,
+                    belief.as_ref(),
+                    item,
+                    rule.as_ref().and_then(LimitRule::barrier),
+                    row.latest.usage_now,
+                    Asked {
+                        confidence: CONFIDENCE,
+                        before: None,
+                    },
+                    row.readings,
+                );
+                left_words(&line, &group.usage_unit)
+            });
+            let slot = [machine.clone(), group.component.clone(), position.clone()];
+            slots.entry(slot).or_default().push(Worn {
+                quantity: group.quantity.clone(),
+                zone: row.latest.zone.clone(),
+                standing: row.verdict.as_ref().ok().map(|verdict| verdict.standing),
+                beyond: beyond(store, &group, row),
+                left,
+            });
+        }
+    }
+    Ok(slots)
+}
+
+/// Of a pair it is told where the part it is recorded for is the worn one: the ring.
+fn beyond(store: &Store, group: &Group, row: &Row) -> Option<String> {
+    let verdict = row.verdict.as_ref().ok()?;
+    let own = !matches!(verdict.worn, Some(WornPart::Long));
+    (verdict.standing == Standing::Beyond && own).then(|| {
+        format!(
+            "{} beyond its limit on {}",
+            group.quantity,
+            day(row.latest.time, store.zone())
+        )
+    })
+}
