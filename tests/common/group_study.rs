@@ -178,7 +178,7 @@ fn run_once(
             bill
         };
         if who == usize::MAX {
-            let is_due = |every: &[u32]| every.iter().any(|m| stop % u64::from(*m) == 0);
+            let is_due = |every: &[u32]| every.iter().any(|m| stop.is_multiple_of(u64::from(*m)));
             let mut longest: f64 = 0.0;
             let due: Vec<usize> = (0..slots.len())
                 .filter(|n| plan.slots[*n].multiple.is_some_and(|m| is_due(&[m])))

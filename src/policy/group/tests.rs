@@ -65,11 +65,11 @@ fn counted(machine: &Machine, j: usize, multiples: &[Option<u32>], opened: &[Vec
     let mut cycle = 1_u64;
     for m in multiples.iter().flatten().chain(opened.iter().flatten()) {
         let before = cycle;
-        while cycle % u64::from(*m) != 0 {
+        while !cycle.is_multiple_of(u64::from(*m)) {
             cycle += before;
         }
     }
-    let due = |m: &u32, k: u64| k % u64::from(*m) == 0;
+    let due = |m: &u32, k: u64| k.is_multiple_of(u64::from(*m));
     let over = |item: &Item, steps: usize| match &item.life {
         Some(life) => item.failed * life.failures(steps),
         None => 0.0,
