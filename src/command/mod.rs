@@ -9,6 +9,8 @@ use clap::{Parser, Subcommand};
 
 mod amend;
 mod apart;
+mod backtest;
+mod backtest_judge;
 mod beside;
 mod check;
 mod compare;
@@ -88,6 +90,7 @@ enum Command {
     Compare(Box<compare::CompareArgs>),
     Interval(interval::IntervalArgs),
     Forecast(Box<forecast::ForecastArgs>),
+    Backtest(backtest::BacktestArgs),
     Recur(recur::RecurArgs),
     Report(report::ReportArgs),
     Query(query::QueryArgs),
@@ -129,6 +132,7 @@ pub fn main() -> ExitCode {
         Command::Compare(args) => compare::run(args, &mut ui),
         Command::Interval(args) => interval::run(args, &mut ui),
         Command::Forecast(args) => forecast::run(args, &mut ui),
+        Command::Backtest(args) => backtest::run(args, &mut ui),
         Command::Recur(args) => recur::run(args, &mut ui),
         Command::Report(args) => report::run(args, &mut ui),
         Command::Query(args) => query::run(args, &mut ui),
