@@ -5,9 +5,15 @@ use chrono::NaiveDate;
 use proptest::prelude::*;
 use roxmltree::{Document, Node};
 use wearbook::chart::{
+<<<<<<< HEAD
     ChartError, CostCurve, CostPoint, Ending, EstimateStep, IntervalMark, Lane, LaneBar,
     LifeLimits, ProbabilityPlot, Size, SlotHistory, StepEstimate, WearChart, WearItem, cost_curve,
     probability_plot, slot_history, text_width_px, wear_chart,
+=======
+    Calibration, ChartError, CostCurve, CostPoint, Ending, EstimateStep, IntervalMark, Lane,
+    LaneBar, LifeLimits, ProbabilityPlot, Size, SlotHistory, StepEstimate, calibration, cost_curve,
+    probability_plot, slot_history, text_width_px,
+>>>>>>> wt-forecast
 };
 
 fn date(y: i32, m: u32, d: u32) -> NaiveDate {
@@ -846,5 +852,33 @@ proptest! {
         };
         let svg = slot_history(&data, data.size(720)).unwrap();
         assert_sound(&svg, "x");
+    }
+}
+
+#[test]
+fn a_calibration_plot_says_what_it_shows() {
+    let mut data = Calibration {
+        id: "calibration".into(),
+        title: "Where what came fell in what was forecast".into(),
+        subject: "132 forecasts of 11 components".into(),
+        shares: vec![0.08, 0.12, 0.1, 0.11, 0.09, 0.1, 0.13, 0.07, 0.1, 0.1],
+    };
+    for shares in [data.shares.clone(), vec![0.0, 1.0], vec![]] {
+        data.shares = shares;
+        let svg = calibration(&data, Size::default()).unwrap();
+        let tree = Document::parse(&svg).unwrap();
+        let has = |tag: &str| tree.descendants().any(|n| n.has_tag_name(tag));
+        assert!(has("title") && has("desc"));
+        assert!(!svg.contains("NaN") && !svg.contains("inf"));
+        for (name, [x0, _, x1, _]) in labels(&svg) {
+            assert!(x0 >= 0.0 && x1 <= 720.0, "{name} leaves the picture");
+        }
+    }
+    for bad in [-0.1, f64::NAN, f64::INFINITY] {
+        data.shares = vec![bad];
+        assert!(matches!(
+            calibration(&data, Size::default()),
+            Err(ChartError::Axis { .. })
+        ));
     }
 }

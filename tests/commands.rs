@@ -9,6 +9,8 @@ mod curves;
 mod fits;
 #[path = "commands/fleet.rs"]
 mod fleet;
+#[path = "commands/forecast.rs"]
+mod forecast;
 #[path = "commands/grouped.rs"]
 mod grouped;
 #[path = "commands/hostile.rs"]

@@ -1,6 +1,8 @@
 //! Charts: plain numbers in, SVG text out.
 //!
 //! In: [`ProbabilityPlot`], [`CostCurve`], [`SlotHistory`], [`WearChart`], and a [`Size`]. Out: SVG text that
+//! In: [`ProbabilityPlot`], [`CostCurve`], [`SlotHistory`],
+//! [`Calibration`], and a [`Size`]. Out: SVG text that
 //! scales, carries a title and a description for screen readers, and reads in grey print.
 //! Never: files, clock, analysis. The only room that names plotters.
 //!
@@ -10,6 +12,7 @@
 //! colour alone (`marks`).
 
 mod axis;
+mod calibration;
 mod canvas;
 mod cost;
 mod estimate;
@@ -24,6 +27,7 @@ mod probability_words;
 mod text;
 mod wear;
 
+pub use calibration::{Calibration, calibration};
 pub use cost::{CostCurve, CostPoint, cost_curve};
 pub use estimate::{EstimateStep, StepEstimate};
 pub use history::{Ending, Lane, LaneBar, SlotHistory, slot_history};

@@ -541,14 +541,23 @@ fn demand(
             Some(sum) => sum.plus(&pieces),
             None => pieces,
         });
-        if posterior.is_none() {
-            let note = format!(
-                "{}: no failure on record, planned renewals alone are counted",
-                component.id
-            );
+        let mut note = |words: &str| {
+            let note = format!("{}: {words}", component.id);
             if !demand.notes.contains(&note) {
                 demand.notes.push(note);
             }
+        };
+        if posterior.is_none() {
+            note("no failure on record, planned renewals alone are counted");
+        }
+        let opened = store.ledgers().iter().any(|ledger| {
+            let accesses = &ledger.register.accesses;
+            accesses
+                .iter()
+                .any(|a| a.always_renew.contains(&component.id))
+        });
+        if opened {
+            note("also renewed whenever its access is opened; those are not counted here");
         }
     }
     Ok(())

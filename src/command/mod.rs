@@ -9,6 +9,8 @@ use clap::{Parser, Subcommand};
 
 mod amend;
 mod apart;
+mod backtest;
+mod backtest_judge;
 mod beside;
 mod check;
 mod compare;
@@ -101,6 +103,7 @@ enum Command {
     Interval(interval::IntervalArgs),
     Plan(plan::PlanArgs),
     Forecast(Box<forecast::ForecastArgs>),
+    Backtest(backtest::BacktestArgs),
     Recur(recur::RecurArgs),
     Sheet(sheet::SheetArgs),
     Wear(wear::WearArgs),
@@ -145,6 +148,7 @@ pub fn main() -> ExitCode {
         Command::Interval(args) => interval::run(args, &mut ui),
         Command::Plan(args) => plan::run(args, &mut ui),
         Command::Forecast(args) => forecast::run(args, &mut ui),
+        Command::Backtest(args) => backtest::run(args, &mut ui),
         Command::Recur(args) => recur::run(args, &mut ui),
         Command::Sheet(args) => sheet::run(args, &mut ui),
         Command::Wear(args) => wear::run(args, &mut ui),

@@ -6,6 +6,7 @@
 
 pub mod age;
 pub mod block;
+pub mod calibration;
 pub mod decide;
 pub mod evidence;
 pub mod forecast;

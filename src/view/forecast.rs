@@ -323,7 +323,7 @@ impl ForecastView {
     fn outlook_table(&self, text: &mut String, notes: &mut Notes) {
         let ahead = match (self.weeks, self.usage) {
             (_, Some(run)) => format!("the next {} of usage", usage(run)),
-            (weeks, None) => format!("the next {} weeks", figure(weeks.unwrap_or(0.0), 3)),
+            (weeks, None) => format!("the next {} weeks", usage(weeks.unwrap_or(0.0))),
         };
         let renewed = match self.policy {
             "recommended" => "renewed at the recommended intervals",

@@ -4,6 +4,7 @@
 //! Never: computation, printing.
 
 pub mod answer;
+pub mod backtest;
 pub mod cautions;
 pub mod compare;
 mod compare_table;
