@@ -5,15 +5,9 @@ use chrono::NaiveDate;
 use proptest::prelude::*;
 use roxmltree::{Document, Node};
 use wearbook::chart::{
-<<<<<<< HEAD
-    ChartError, CostCurve, CostPoint, Ending, EstimateStep, IntervalMark, Lane, LaneBar,
-    LifeLimits, ProbabilityPlot, Size, SlotHistory, StepEstimate, WearChart, WearItem, cost_curve,
-    probability_plot, slot_history, text_width_px, wear_chart,
-=======
     Calibration, ChartError, CostCurve, CostPoint, Ending, EstimateStep, IntervalMark, Lane,
-    LaneBar, LifeLimits, ProbabilityPlot, Size, SlotHistory, StepEstimate, calibration, cost_curve,
-    probability_plot, slot_history, text_width_px,
->>>>>>> wt-forecast
+    LaneBar, LifeLimits, ProbabilityPlot, Size, SlotHistory, StepEstimate, WearChart, WearItem,
+    calibration, cost_curve, probability_plot, slot_history, text_width_px, wear_chart,
 };
 
 fn date(y: i32, m: u32, d: u32) -> NaiveDate {
