@@ -36,10 +36,10 @@ pub const TARGETS: [Target; 9] = [
     ("register", register),
     ("lives_csv", lives_csv),
     ("events_csv", events_csv),
-    ("work_sheet", work_sheet),
     ("seals", seals),
     ("import", import),
     ("workbook", workbook),
+    ("work_sheet", work_sheet),
 ];
 
 /// Lines of a book, or given for recording: what is read is written and read again as the same

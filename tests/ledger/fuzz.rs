@@ -177,7 +177,7 @@ macro_rules! smoke {
     )+};
 }
 
-smoke! { book_line: 0, chain: 1, register: 2, lives_csv: 3, events_csv: 4, seals: 5, import: 6, workbook: 7 }
+smoke! { book_line: 0, chain: 1, register: 2, lives_csv: 3, events_csv: 4, seals: 5, import: 6, workbook: 7, work_sheet: 8 }
 
 /// Every target has its file, and its place in the fuzz crate.
 #[test]

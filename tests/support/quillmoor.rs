@@ -619,7 +619,7 @@ pub fn report() -> Report {
         recommendations,
         components,
         quality: quality(),
-        cautions: wearbook::view::cautions::cautions(&["Two people at the cap.".to_owned()]),
+        cautions: wearbook::view::cautions::cautions(&[]),
         books: vec![
             BookHead {
                 book: "line-1.jsonl".to_owned(),
