@@ -288,3 +288,50 @@ fn the_calendar_is_what_an_independent_parser_reads() {
         );
     }
 }
+
+/// Three rings on the triplex machines, four on the quintuplex one: the kit and its orders
+/// count them, and the costs follow.
+#[test]
+fn a_type_of_machine_may_take_another_number_of_pieces() {
+    let folder = tempfile::tempdir().unwrap();
+    let books = folder.path().join("books");
+    std::fs::create_dir(&books).unwrap();
+    for book in std::fs::read_dir("sample-ledger/books").unwrap() {
+        let book = book.unwrap();
+        std::fs::copy(book.path(), books.join(book.file_name())).unwrap();
+    }
+    let register = std::fs::read_to_string("sample-ledger/plant.toml").unwrap();
+    let five = "positions = [\"P1\", \"P2\", \"P3\", \"P4\", \"P5\"], access = \"cylinder\" }";
+    let slot = format!("component = \"packing-set\", {five}");
+    assert!(register.contains(&slot));
+    let four = slot.replace(" }", ", pieces = 4 }");
+    std::fs::write(
+        folder.path().join("plant.toml"),
+        register.replace(&slot, &four),
+    )
+    .unwrap();
+    let path = folder.path().to_str().unwrap();
+    let changed = json(&["plan", path, "--to", "2026-12-31"]);
+    let mut seen = [false; 2];
+    for stop in list(&list(&changed, "plans")[0], "stops") {
+        let packing = list(stop, "renew")
+            .iter()
+            .filter(|t| t["component"] == "packing-set");
+        let each = match text(stop, "machine") {
+            "H-03" => 4,
+            _ => 3,
+        };
+        for task in packing {
+            assert_eq!(task["pieces"], each, "{stop}");
+            seen[usize::from(each == 4)] = true;
+        }
+    }
+    assert_eq!(seen, [true, true]);
+    // What the books say of three rings is then another number than the register's.
+    let output = wearbook(&["check", path]).output().unwrap();
+    let told = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        told.contains("3 pieces put in where the register says 4"),
+        "{told}"
+    );
+}
