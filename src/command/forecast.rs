@@ -50,7 +50,7 @@ pub struct ForecastArgs {
     /// When items are renewed before they fail
     #[arg(long, value_enum, default_value_t, value_name = "NAME")]
     pub(super) policy: Policy,
-    /// Chance that the parts held meet the demand (can be repeated; default: 0.95; for a stated life 0.8, 0.9 and 0.95)
+    /// Chance that the parts held meet the demand (can be repeated; default: the register's service_level, else 0.95; for a stated life 0.8, 0.9 and 0.95)
     #[arg(long, value_name = "SHARE", value_parser = confidence, value_delimiter = ',')]
     pub(super) service: Vec<f64>,
     /// A row a machine as well

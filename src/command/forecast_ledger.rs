@@ -6,6 +6,7 @@ use std::collections::BTreeMap;
 
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::forecast::{By, ForecastArgs, Policy};
+use super::forecast_parts::{Demand, demand, part_view};
 use super::select::{folders, no_lives};
 use super::{CommandError, Fault, Ui};
 use crate::life::Flag;
@@ -13,15 +14,17 @@ use crate::model::Weibull;
 use crate::model::posterior::Posterior;
 use crate::policy::PolicyError;
 use crate::policy::forecast::{Counts, SlotAhead, Tally, of_life, of_posterior};
-use crate::policy::stock::holding;
 use crate::quantity::counted;
 use crate::quantity::time::format_utc;
 use crate::quantity::trouble::Trouble;
 use crate::store::{Options, Store};
-use crate::view::forecast::{ForecastView, HoldingView, NumberView, OutlookView, PartView};
+use crate::view::forecast::{ForecastView, NumberView, OutlookView};
 
 /// Weeks looked ahead unless asked otherwise: a quarter.
 const WEEKS: f64 = 13.0;
+
+/// Service where neither the register nor the command line says.
+const SERVICE: f64 = 0.95;
 
 /// `−ln 0.05`: with no failure so far, failures per exposure stay below this with 95 %.
 const NONE_SEEN: f64 = 2.995_732_273_553_991;
@@ -197,16 +200,6 @@ impl Sum {
     }
 }
 
-/// A part number's demand as it adds up.
-struct Demand {
-    components: Vec<String>,
-    supplier: Option<String>,
-    lead_time_days: Option<u32>,
-    slots: usize,
-    pieces: Option<Counts>,
-    notes: Vec<String>,
-}
-
 pub(super) fn from_ledger(args: &ForecastArgs, ui: &mut Ui) -> Result<ForecastView, CommandError> {
     let store = Store::open(&folders(&args.ledgers), args.as_of, &Options::default())?;
     for trouble in store.troubles() {
@@ -247,7 +240,7 @@ pub(super) fn from_ledger(args: &ForecastArgs, ui: &mut Ui) -> Result<ForecastVi
         )?;
     }
     let services = if args.service.is_empty() {
-        vec![0.95]
+        vec![store.register().plant.service_level.unwrap_or(SERVICE)]
     } else {
         args.service.clone()
     };
@@ -394,7 +387,7 @@ fn one_component(
 }
 
 /// Failures and all renewals of each set. Without a posterior no failure is counted.
-fn numbers(
+pub(super) fn numbers(
     posterior: Option<&Posterior>,
     at: Option<f64>,
     sets: &[Vec<SlotAhead>],
@@ -470,146 +463,4 @@ fn unseen_at_most(
         evidence.component.id,
     );
     (most, note)
-}
-
-/// Adds what the group's slots take of each part number in its lead time.
-fn demand(
-    store: &Store,
-    evidence: &ComponentEvidence,
-    own: &[&Seated],
-    posterior: Option<&Posterior>,
-    at: Option<f64>,
-    rates: &Rates,
-    parts: &mut Vec<(Option<String>, Demand)>,
-) -> Result<(), CommandError> {
-    let component = &evidence.component;
-    let mut by_part: Vec<(Option<String>, Vec<&Seated>)> = Vec::new();
-    for item in own {
-        let number = part_of(store, component.id.as_str(), item);
-        match by_part.iter_mut().find(|(known, _)| *known == number) {
-            Some((_, items)) => items.push(item),
-            None => by_part.push((number, vec![item])),
-        }
-    }
-    for (number, items) in by_part {
-        let known = number.as_deref().and_then(|number| {
-            store
-                .ledgers()
-                .iter()
-                .find_map(|ledger| ledger.register.part(number))
-        });
-        let n = parts
-            .iter()
-            .position(|(part, demand)| {
-                *part == number && (number.is_some() || demand.components.contains(&component.id))
-            })
-            .unwrap_or_else(|| {
-                let demand = Demand {
-                    components: Vec::new(),
-                    supplier: known.and_then(|p| p.supplier.clone()),
-                    lead_time_days: known.and_then(|p| p.lead_time_days),
-                    slots: 0,
-                    pieces: None,
-                    notes: Vec::new(),
-                };
-                parts.push((number.clone(), demand));
-                parts.len() - 1
-            });
-        let demand = &mut parts[n].1;
-        demand.slots += items.len();
-        if !demand.components.contains(&component.id) {
-            demand.components.push(component.id.clone());
-        }
-        let Some(days) = demand.lead_time_days else {
-            continue;
-        };
-        let slots: Vec<SlotAhead> = items
-            .iter()
-            .filter_map(|item| {
-                let rate = rates.per_week(&item.machine, &component.usage)?;
-                Some(SlotAhead {
-                    age: item.age,
-                    usage: rate * f64::from(days) / 7.0,
-                })
-            })
-            .collect();
-        let Some((_, renewals)) = numbers(posterior, at, &[slots])?.into_iter().next() else {
-            continue;
-        };
-        let pieces = renewals.times(component.pieces as usize);
-        demand.pieces = Some(match &demand.pieces {
-            Some(sum) => sum.plus(&pieces),
-            None => pieces,
-        });
-        let mut note = |words: &str| {
-            let note = format!("{}: {words}", component.id);
-            if !demand.notes.contains(&note) {
-                demand.notes.push(note);
-            }
-        };
-        if posterior.is_none() {
-            note("no failure on record, planned renewals alone are counted");
-        }
-        let opened = store.ledgers().iter().any(|ledger| {
-            let accesses = &ledger.register.accesses;
-            accesses
-                .iter()
-                .any(|a| a.always_renew.contains(&component.id))
-        });
-        if opened {
-            note("also renewed whenever its access is opened; those are not counted here");
-        }
-    }
-    Ok(())
-}
-
-/// The part number in a slot, else the only one that fits the component.
-fn part_of(store: &Store, component: &str, item: &Seated) -> Option<String> {
-    if item.part.is_some() {
-        return item.part.clone();
-    }
-    let register = store.register_of(&item.machine)?;
-    let mut fit = register.parts_of(component);
-    match (fit.next(), fit.next()) {
-        (Some(only), None) => Some(only.number.clone()),
-        _ => None,
-    }
-}
-
-fn part_view(store: &Store, part: Option<String>, demand: Demand, services: &[f64]) -> PartView {
-    let mut notes = demand.notes;
-    if demand.lead_time_days.is_none() {
-        notes.push(match &part {
-            Some(_) => "the register states no lead time for this part: add lead_time_days".into(),
-            None => "no part number is on record here: state it with the next renewal".into(),
-        });
-    }
-    let hold: Vec<HoldingView> = demand
-        .pieces
-        .iter()
-        .flat_map(|pieces| services.iter().map(|s| holding(pieces, *s).into()))
-        .collect();
-    let stock = on_the_shelf(store, part.as_deref());
-    let most = hold.iter().map(|h| h.pieces as u64).max();
-    PartView {
-        part,
-        components: demand.components,
-        supplier: demand.supplier,
-        lead_time_days: demand.lead_time_days,
-        slots: demand.slots,
-        expected: demand.pieces.as_ref().map(Counts::mean),
-        hold,
-        stock,
-        to_order: stock
-            .zip(most)
-            .map(|(stock, most)| most.saturating_sub(stock)),
-        notes,
-    }
-}
-
-/// Pieces on the shelf, as the register says.
-///
-/// The one place that asks: a register that states `stock` for a part is read here.
-fn on_the_shelf(_store: &Store, _part: Option<&str>) -> Option<u64> {
-    None
 }

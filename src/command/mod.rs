@@ -24,6 +24,7 @@ mod fit_charts;
 mod fit_modes;
 mod forecast;
 mod forecast_ledger;
+mod forecast_parts;
 mod group_inputs;
 pub mod group_machine;
 mod histories;
