@@ -404,7 +404,7 @@ fn draw(
     let svg = calibration(&plot, Size::default()).map_err(|error| {
         CommandError::new(Fault::NoAnswer, Trouble::error("chart", error.to_string()))
     })?;
-    beside::write_all(folder, [("calibration.svg", svg.as_str())].into_iter())
+    beside::write_all(folder, [("calibration.svg", svg.as_str())])
         .map_err(|cannot| unwritten(&cannot))?;
     ui.remark(&format!("calibration plot in {}", folder.display()));
     Ok(())

@@ -22,6 +22,9 @@ pub(super) struct Demand {
     notes: Vec<String>,
 }
 
+/// Part number and pieces of an item.
+type Kind = (Option<String>, u32);
+
 /// Adds what the group's slots take of each part number in its lead time.
 pub(super) fn demand(
     store: &Store,
@@ -33,7 +36,7 @@ pub(super) fn demand(
     parts: &mut Vec<(Option<String>, Demand)>,
 ) -> Result<(), CommandError> {
     let component = &evidence.component;
-    let mut by_part: Vec<((Option<String>, u32), Vec<&Seated>)> = Vec::new();
+    let mut by_part: Vec<(Kind, Vec<&Seated>)> = Vec::new();
     for item in own {
         let key = (
             part_of(store, &component.id, item),

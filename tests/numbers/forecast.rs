@@ -176,7 +176,7 @@ fn numbers_come_as_often_as_when_played_out() {
             })
             .collect();
         for tally in [Tally::Failures, Tally::Planned, Tally::Renewals] {
-            let counts = of_life(&life, at, &[slots.clone()], tally)
+            let counts = of_life(&life, at, std::slice::from_ref(&slots), tally)
                 .unwrap()
                 .remove(0);
             let mut seen = vec![0_u32; 60];
@@ -220,7 +220,7 @@ fn the_shelf_serves_as_promised_where_the_life_is_known() {
             })
             .collect();
         let at = Some(2_000.0);
-        let demand = of_life(&life, at, &[set.clone()], Tally::Renewals)
+        let demand = of_life(&life, at, std::slice::from_ref(&set), Tally::Renewals)
             .unwrap()
             .remove(0);
         let needs: Vec<usize> = (0..2_000)
@@ -288,14 +288,19 @@ fn the_shelf_serves_as_promised_where_the_life_is_doubtful() {
                 usage: 0.8 * end,
             })
             .collect();
-        let demand = of_posterior(&posterior, None, &[set.clone()], &[Tally::Failures])
-            .unwrap()
-            .remove(0)
-            .remove(0);
+        let demand = of_posterior(
+            &posterior,
+            None,
+            std::slice::from_ref(&set),
+            &[Tally::Failures],
+        )
+        .unwrap()
+        .remove(0)
+        .remove(0);
         let held = holding(&demand, service);
         promised += held.attained;
         let plug_in = fit_weibull(&sample).unwrap().weibull;
-        let naive = of_life(&plug_in, None, &[set.clone()], Tally::Failures).unwrap();
+        let naive = of_life(&plug_in, None, std::slice::from_ref(&set), Tally::Failures).unwrap();
         let naive = holding(&naive[0], service);
         for _ in 0..lead_times {
             let need: usize = set

@@ -212,7 +212,7 @@ fn thinned(posterior: &Posterior, close: f64) -> Vec<(&Node, f64)> {
 
 /// The longest usage ahead.
 fn check(at: Option<f64>, sets: &[Vec<SlotAhead>]) -> Result<f64, PolicyError> {
-    if let Some(value) = at.filter(|at| !(*at > 0.0)) {
+    if let Some(value) = at.filter(|at| at.is_nan() || *at <= 0.0) {
         return Err(PolicyError::Usage { value });
     }
     let mut reach = 0.0_f64;
@@ -379,7 +379,7 @@ fn at_shape(
         let of = |tables: &Tables<'_>| {
             let slots = slots.iter();
             slots
-                .map(|slot| tables.from_age(slot.age / scale, slot.usage / scale))
+                .map(|slot| tables.at_age(slot.age / scale, slot.usage / scale))
                 .collect()
         };
         AtPair {

@@ -139,7 +139,7 @@ impl<'a> Tables<'a> {
     /// Probabilities of each number of events in `t` for an item of this age, in scales.
     ///
     /// Domain: `age >= 0`, `0 < t <= reach`.
-    pub fn from_age(&self, age: f64, t: f64) -> Vec<f64> {
+    pub fn at_age(&self, age: f64, t: f64) -> Vec<f64> {
         let (failure, cut) = self.tally.marks();
         let (failure, cut) = (usize::from(failure), usize::from(cut));
         let mut out = vec![0.0; self.levels.len() + 1];

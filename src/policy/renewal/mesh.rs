@@ -154,10 +154,10 @@ impl<const P: usize> Mesh<P> {
         let x = if near { x + 3e-9 } else { x };
         let here = self.value(values, x);
         let (mut above, mut below) = (0.0, 0.0);
-        for i in 0..P {
-            let gap = x - self.nodes[i];
-            above += self.weights[i] / gap * (here - values[i]) / gap;
-            below += self.weights[i] / gap;
+        for ((node, weight), value) in self.nodes.iter().zip(self.weights).zip(values) {
+            let gap = x - node;
+            above += weight / gap * (here - value) / gap;
+            below += weight / gap;
         }
         above / below
     }
@@ -253,9 +253,9 @@ impl<const P: usize> Kernel<P> {
     pub fn fold(&self, known: &[[f64; P]], first: usize, panel: usize) -> [f64; P] {
         let mut sums = [0.0; P];
         let from = (panel + 1).saturating_sub(self.weights.len()).max(first);
-        for earlier in from..known.len().min(panel + 1) {
+        let upto = known.len().min(panel + 1);
+        for (earlier, values) in known.iter().enumerate().take(upto).skip(from) {
             let weights = &self.weights[panel - earlier];
-            let values = &known[earlier];
             for (sum, row) in sums.iter_mut().zip(weights) {
                 for (w, v) in row.iter().zip(values) {
                     *sum += w * v;
@@ -270,9 +270,7 @@ impl<const P: usize> Kernel<P> {
         let mut left = [[0.0; P]; P];
         let mut right = [[0.0; P]; P];
         for i in 0..P {
-            for j in 0..P {
-                left[i][j] = -self.weights[0][i][j];
-            }
+            left[i] = self.weights[0][i].map(|weight| -weight);
             left[i][i] += 1.0;
             right[i][i] = 1.0;
         }
@@ -287,18 +285,17 @@ impl<const P: usize> Kernel<P> {
             left.swap(column, pivot);
             right.swap(column, pivot);
             let scale = left[column][column].recip();
-            for j in 0..P {
-                left[column][j] *= scale;
-                right[column][j] *= scale;
+            for value in left[column].iter_mut().chain(&mut right[column]) {
+                *value *= scale;
             }
-            for row in 0..P {
+            let (pivot_left, pivot_right) = (left[column], right[column]);
+            for row in (0..P).filter(|row| *row != column) {
                 let factor = left[row][column];
-                if row == column || factor == 0.0 {
-                    continue;
+                for (value, by) in left[row].iter_mut().zip(pivot_left) {
+                    *value -= factor * by;
                 }
-                for j in 0..P {
-                    left[row][j] -= factor * left[column][j];
-                    right[row][j] -= factor * right[column][j];
+                for (value, by) in right[row].iter_mut().zip(pivot_right) {
+                    *value -= factor * by;
                 }
             }
         }

@@ -145,7 +145,7 @@ impl RenewalTable {
             for (i, sum) in sums.iter_mut().enumerate() {
                 let t = kernel.at(panel, i);
                 let ends = kernel.cut.map_or(t, |cut| t.min(cut as f64 * kernel.width));
-                *sum += kernel.failed(ends) + self.from_first_panel(panel, i, &far);
+                *sum += kernel.failed(ends) + self.share_of_first_panel(panel, i, &far);
                 if let Some(cut) = past {
                     *sum += renewed * failures[panel - cut][i];
                     planned_sums[i] += renewed * (1.0 + planned[panel - cut][i]);
@@ -176,7 +176,7 @@ impl RenewalTable {
     }
 
     /// `∫ M(u) f(t − u) du` over the first panel, `t` a node of a later one.
-    fn from_first_panel(&self, panel: usize, node: usize, moments: &[f64; NODES]) -> f64 {
+    fn share_of_first_panel(&self, panel: usize, node: usize, moments: &[f64; NODES]) -> f64 {
         let kernel = &self.kernel;
         let t = kernel.at(panel, node);
         let mut from = 0.0_f64;
