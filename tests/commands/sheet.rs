@@ -346,7 +346,12 @@ fn what_is_filled_in_is_entered_once() {
         ("6a", "note", "debris under the guard"),
     ]);
     bench.filled(&cells);
-    bench.enter();
+    let told = bench.enter();
+    // Each reading against its limit, as where it is recorded by hand.
+    assert!(
+        told.contains("H-01 plunger P1 diameter: within its limit"),
+        "{told}"
+    );
     insta::assert_snapshot!("sheet-entered", bench.new_lines(lines).join("\n"));
     // What it makes of the lives: P1 cut short, P2 found worn.
     let lives = bench.done(&[
