@@ -108,8 +108,8 @@ pub fn calibration(data: &Calibration, size: Size) -> Result<String, ChartError>
     let level = up(100.0 * even);
     c.line((plot.x0, level), (plot.x1, level), BLUE, 1.8, Dash::Long)?;
     let named = Type::new(11.0, BLUE);
-    let words = "where all would stand if every forecast were right";
-    c.text_on_lines(words, (plot.x1 - 4.0, level - 6.0), named, Anchor::End)?;
+    let words = "dashed: where all would stand if every forecast were right";
+    c.text(words, (plot.x1, 58.0), named, Anchor::End)?;
     let told: Vec<String> = data.shares.iter().map(|s| number(100.0 * s, 0)).collect();
     let description = format!(
         "{}. Shares in {classes} equal classes from 0 to 1, in percent: {}. Right forecasts would \

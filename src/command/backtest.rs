@@ -153,7 +153,7 @@ pub fn run(args: &BacktestArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let shares = histogram(&outcomes, CLASSES);
     if let Some(folder) = &args.charts {
         let words = format!(
-            "{} of {}, {} by {}",
+            "{} of {} over {}",
             counted(outcomes.len() as u64, "forecast", "forecasts"),
             counted(components(&tested) as u64, "component", "components"),
             counted(
@@ -161,7 +161,6 @@ pub fn run(args: &BacktestArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
                 args.every.word(),
                 &format!("{}s", args.every.word())
             ),
-            args.every.word(),
         );
         draw(folder, &shares, words, ui)?;
     }

@@ -20,11 +20,11 @@ use crate::quantity::trouble::Trouble;
 use crate::store::{Options, Store};
 use crate::view::forecast::{ForecastView, NumberView, OutlookView};
 
-/// Service level where neither the user nor the register states one.
-const SERVICE: f64 = 0.95;
-
 /// Weeks looked ahead unless asked otherwise: a quarter.
 const WEEKS: f64 = 13.0;
+
+/// Service where neither the register nor the command line says.
+const SERVICE: f64 = 0.95;
 
 /// `−ln 0.05`: with no failure so far, failures per exposure stay below this with 95 %.
 const NONE_SEEN: f64 = 2.995_732_273_553_991;
@@ -239,13 +239,10 @@ pub(super) fn from_ledger(args: &ForecastArgs, ui: &mut Ui) -> Result<ForecastVi
             &mut parts,
         )?;
     }
-    let stated = store
-        .ledgers()
-        .iter()
-        .find_map(|ledger| ledger.register.plant.service_level);
-    let services = match args.service.as_slice() {
-        [] => vec![stated.unwrap_or(SERVICE)],
-        asked => asked.to_vec(),
+    let services = if args.service.is_empty() {
+        vec![store.register().plant.service_level.unwrap_or(SERVICE)]
+    } else {
+        args.service.clone()
     };
     Ok(ForecastView {
         as_of: (!store.is_empty()).then(|| format_utc(store.as_of())),

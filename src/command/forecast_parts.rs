@@ -1,7 +1,7 @@
-//! Parts that a ledger's lead times take: one line a part number over all slots that use it.
+//! The parts that a forecast takes: one line a part number, over its lead time.
 //!
-//! In: items in place, posteriors, the registers' parts. Out: [`PartView`]s.
-//! Never: printing; statistics of its own.
+//! In: a group's items, what is known of their lives, when they are renewed. Out: [`PartView`].
+//! Never: printing; statistics.
 
 use super::CommandError;
 use super::evidence::ComponentEvidence;
@@ -9,7 +9,6 @@ use super::forecast_ledger::{Rates, Seated, numbers};
 use crate::model::posterior::Posterior;
 use crate::policy::forecast::{Counts, SlotAhead};
 use crate::policy::stock::holding;
-use crate::register::Component;
 use crate::store::Store;
 use crate::view::forecast::{HoldingView, PartView};
 
@@ -34,20 +33,18 @@ pub(super) fn demand(
     parts: &mut Vec<(Option<String>, Demand)>,
 ) -> Result<(), CommandError> {
     let component = &evidence.component;
-    // Machines may take different numbers of pieces.
     let mut by_part: Vec<((Option<String>, u32), Vec<&Seated>)> = Vec::new();
     for item in own {
-        let number = part_of(store, component.id.as_str(), item);
-        let pieces = pieces_of(store, component, item);
-        match by_part
-            .iter_mut()
-            .find(|(known, _)| *known == (number.clone(), pieces))
-        {
+        let key = (
+            part_of(store, &component.id, item),
+            pieces_of(store, evidence, item),
+        );
+        match by_part.iter_mut().find(|(known, _)| *known == key) {
             Some((_, items)) => items.push(item),
-            None => by_part.push(((number, pieces), vec![item])),
+            None => by_part.push((key, vec![item])),
         }
     }
-    for ((number, each), items) in by_part {
+    for ((number, pieces), items) in by_part {
         let known = number.as_deref().and_then(|number| {
             store
                 .ledgers()
@@ -92,7 +89,7 @@ pub(super) fn demand(
         let Some((_, renewals)) = numbers(posterior, at, &[slots])?.into_iter().next() else {
             continue;
         };
-        let pieces = renewals.times(each as usize);
+        let pieces = renewals.times(pieces as usize);
         demand.pieces = Some(match &demand.pieces {
             Some(sum) => sum.plus(&pieces),
             None => pieces,
@@ -117,6 +114,15 @@ pub(super) fn demand(
         }
     }
     Ok(())
+}
+
+/// Pieces that an item in this slot is made of.
+fn pieces_of(store: &Store, evidence: &ComponentEvidence, item: &Seated) -> u32 {
+    let component = &evidence.component;
+    store
+        .home_of(&item.machine)
+        .and_then(|(ledger, tag)| ledger.register.slot(tag, &component.id, &item.position))
+        .map_or(component.pieces, |slot| slot.pieces)
 }
 
 /// The part number in a slot, else the only one that fits the component.
@@ -168,21 +174,13 @@ pub(super) fn part_view(
     }
 }
 
-/// Pieces on the shelves, as the registers say; `None` where none does.
+/// Pieces on the shelf, all plants together; `None` where no register says.
 fn on_the_shelf(store: &Store, part: Option<&str>) -> Option<u64> {
     let part = part?;
-    let stocks = store
-        .ledgers()
-        .iter()
-        .filter_map(|ledger| ledger.register.part(part)?.stock);
-    stocks.map(u64::from).reduce(|all, more| all + more)
-}
-
-/// Pieces that the item in a slot is made of.
-fn pieces_of(store: &Store, component: &Component, item: &Seated) -> u32 {
-    let own = store.home_of(&item.machine).and_then(|(ledger, tag)| {
-        let slot = ledger.register.slot(tag, &component.id, &item.position)?;
-        Some(slot.pieces)
-    });
-    own.unwrap_or(component.pieces)
+    let ledgers = store.ledgers().iter();
+    let stated: Vec<u64> = ledgers
+        .filter_map(|ledger| ledger.register.part(part)?.stock)
+        .map(u64::from)
+        .collect();
+    (!stated.is_empty()).then(|| stated.iter().sum())
 }

@@ -207,15 +207,15 @@ fn recording_a_reading_tells_the_verdict_and_wear_finds_what_is_beyond() {
     let slot = "--machine H-01 --component ring --position P1";
     let measured = |rest: &str| format!("measured {slot} --quantity {rest}");
     let lines = [
-        "reading --machine H-01 --meter hours --value 0 --time 2025-01-01".to_owned(),
-        format!("installed {slot} --time 2025-01-01T08:00"),
-        "reading --machine H-01 --meter hours --value 1000 --time 2025-03-01".to_owned(),
+        "reading --machine H-01 --meter hours --value 0 --time 2025-01-01T00:00:00Z".to_owned(),
+        format!("installed {slot} --time 2025-01-01T08:00:00Z"),
+        "reading --machine H-01 --meter hours --value 1000 --time 2025-03-01T00:00:00Z".to_owned(),
         measured(
-            "clearance --zone working --value 12.5 --unit thou --new-value 3 --time 2025-03-01T08:00",
+            "clearance --zone working --value 12.5 --unit thou --new-value 3 --time 2025-03-01T08:00:00Z",
         ),
-        measured("clearance --zone unworn --value 3.5 --unit thou --time 2025-03-01T08:05"),
-        measured("bore --value 60.9 --unit mm --new-value 60 --time 2025-03-01T08:10"),
-        measured("bore --value 60.95 --unit mm --time 2025-03-01T08:20"),
+        measured("clearance --zone unworn --value 3.5 --unit thou --time 2025-03-01T08:05:00Z"),
+        measured("bore --value 60.9 --unit mm --new-value 60 --time 2025-03-01T08:10:00Z"),
+        measured("bore --value 60.95 --unit mm --time 2025-03-01T08:20:00Z"),
     ];
     let lines: Vec<&str> = lines.iter().map(String::as_str).collect();
     let (folder, said) = recorded(&lines);
