@@ -192,7 +192,7 @@ fn forecasts_are_tables_and_csv_too() {
 #[test]
 fn stated_policies_agree_with_the_reference() {
     let block = case("block-replacement", "block-replacement-grid");
-    for (shape, ratio) in [("1.5", 8), ("2.0", 3), ("3.0", 20)] {
+    for (shape, ratio) in [("1.5", 8), ("2", 3), ("3", 20)] {
         let failed = (100 * ratio).to_string();
         let found = json(&[
             "interval",
