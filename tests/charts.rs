@@ -549,7 +549,7 @@ fn wear(items: usize) -> WearChart {
             line: Some((0.08, slope)),
             now: Some(now),
             meets: Some(meets),
-            meets_limits: Some((0.8 * meets, (n % 2 == 0).then_some(1.4 * meets))),
+            meets_limits: Some((0.8 * meets, n.is_multiple_of(2).then_some(1.4 * meets))),
             band: vec![(0.0, 0.07, 0.09), (8_000.0, 0.2, 0.5)],
         }
     };

@@ -201,11 +201,8 @@ fn ceilings_and_other_usages_are_kept() {
         left["why"].as_str().unwrap().contains("usage_per_week"),
         "{left}"
     );
-    let belts = list(&machines[1], "slots").iter();
-    let belts = belts
-        .filter(|s| s["component"] == "drive-belts")
-        .last()
-        .unwrap();
+    let mut slots = list(&machines[1], "slots").iter();
+    let belts = slots.find(|s| s["component"] == "drive-belts").unwrap();
     assert_eq!(belts["unit"], "starts");
 }
 
