@@ -242,19 +242,17 @@ impl Record<'_> {
         self.worn.get(&slot).map_or(&[], Vec::as_slice)
     }
 
-    /// Usage left to the nearest limits, in words.
+    /// Usage left to the nearest limit, in words.
     fn trend(&self, component: &str, position: &str) -> Option<String> {
         let read = self.read(component, position);
-        let several = read.iter().filter(|worn| worn.left.is_some()).count() > 1;
-        let words = read.iter().filter_map(|worn| {
-            let left = worn.left.as_ref()?;
-            Some(match several {
-                true => format!("{}: {left}", worn.quantity),
-                false => left.clone(),
-            })
-        });
-        let words: Vec<String> = words.collect();
-        (!words.is_empty()).then(|| words.join("; "))
+        let left = read
+            .iter()
+            .filter_map(|worn| Some((worn, worn.left.as_ref()?)));
+        let (worn, (_, words)) = left.min_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
+        Some(match read.len() {
+            1 => words.clone(),
+            _ => format!("{}: {words}", worn.quantity),
+        })
     }
 
     /// "near" or "beyond", where it is that.

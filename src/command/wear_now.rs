@@ -21,8 +21,8 @@ pub(super) struct Worn {
     pub standing: Option<Standing>,
     /// What was read, where the item itself is beyond its limit.
     pub beyond: Option<String>,
-    /// Usage left to the limit, in words.
-    pub left: Option<String>,
+    /// Usage left to the limit, by the estimate and in words.
+    pub left: Option<(f64, String)>,
 }
 
 /// Two-sided confidence of the usage left.
@@ -54,7 +54,10 @@ pub(super) fn worn(store: &Store) -> Result<HashMap<[String; 3], Vec<Worn>>, Com
                     },
                     row.readings,
                 );
-                left_words(&line, &group.usage_unit)
+                Some((
+                    line.usage_left.unwrap_or(f64::INFINITY),
+                    left_words(&line, &group.usage_unit)?,
+                ))
             });
             let slot = [machine.clone(), group.component.clone(), position.clone()];
             slots.entry(slot).or_default().push(Worn {

@@ -346,7 +346,12 @@ fn what_is_filled_in_is_entered_once() {
         ("6a", "note", "debris under the guard"),
     ]);
     bench.filled(&cells);
-    bench.enter();
+    let told = bench.enter();
+    // Each reading against its limit, as where it is recorded by hand.
+    assert!(
+        told.contains("H-01 plunger P1 diameter: within its limit"),
+        "{told}"
+    );
     insta::assert_snapshot!("sheet-entered", bench.new_lines(lines).join("\n"));
     // What it makes of the lives: P1 cut short, P2 found worn.
     let lives = bench.done(&[
@@ -586,5 +591,5 @@ fn a_sheet_holds_what_the_plan_says() {
     // With --all every slot has its line, though no more is planned than is due.
     renewals(&["--all"]);
     let twin = fs::read_to_string(page.with_extension("csv")).unwrap();
-    assert!(twin.contains("valve-seat") && twin.lines().count() > 80);
+    assert!(twin.contains("valve-seat") && twin.lines().count() > 60);
 }

@@ -340,6 +340,7 @@ fn soiled_sheet(dirt: &str) -> Sheet {
         planned,
         slots: vec![slot.clone(), slot.clone()],
         narrow,
+        mixed: !narrow,
         measured: some(),
         labelled: true,
     };

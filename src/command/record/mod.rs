@@ -128,7 +128,8 @@ fn record_flags(args: &RecordArgs, kind: &KindArgs, ui: &mut Ui) -> Result<Outco
     let recorded = record_one(&mut appender, &entry, now, args.writing.dry_run, ui)?;
     confirm(recorded.as_ref(), &entry, appender.register(), ui)?;
     let ledger = args.writing.ledger();
-    if let Some(verdict) = verdict::verdict_on(&entry, ledger, appender.register()) {
+    let of = std::iter::once(&entry);
+    for (_, verdict) in verdict::verdicts_on(of, ledger, appender.register()) {
         ui.result(&verdict)?;
     }
     Ok(Outcome::Done)

@@ -4,9 +4,10 @@ use std::path::Path;
 
 use chrono::Utc;
 
+use super::verdict::verdicts_on;
 use super::writing::Writing;
 use super::{acknowledged, tell_set_aside, to_the_second};
-use crate::book::BookError;
+use crate::book::{BookError, Entry, Event, SlotName};
 use crate::command::{CommandError, Fault, Outcome, Ui};
 use crate::intake::work_sheet::{Filled, read};
 
@@ -57,6 +58,26 @@ pub(super) fn record_sheet(
         for line in recorded.iter().flatten() {
             text.push_str(&acknowledged(line));
             count += 1;
+        }
+        let new: Vec<&Entry> = sheet
+            .entries
+            .iter()
+            .zip(&recorded)
+            .filter_map(|(entry, line)| line.as_ref().map(|_| entry))
+            .collect();
+        let readings = new.iter().copied();
+        for (n, verdict) in verdicts_on(readings, writing.ledger(), appender.register()) {
+            if let (Some(machine), Event::Measured { slot, quantity, .. }) =
+                (&new[n].machine, &new[n].event)
+            {
+                let SlotName {
+                    component,
+                    position,
+                } = slot;
+                text.push_str(&format!(
+                    "{machine} {component} {position} {quantity}: {verdict}\n"
+                ));
+            }
         }
         ui.result(&text)?;
         ui.remark(&format!("{count} entries recorded"));

@@ -19,8 +19,37 @@ struct Owned {
     item: String,
 }
 
+/// The verdicts on the readings among entries, in their order, the books read once; each with
+/// its place among the entries. Entries that are no reading or have no limit have none.
+pub fn verdicts_on<'a>(
+    entries: impl Iterator<Item = &'a Entry>,
+    ledger: &Path,
+    register: &Register,
+) -> Vec<(usize, String)> {
+    let readings: Vec<(usize, &Entry)> = entries
+        .enumerate()
+        .filter(|(_, entry)| matches!(entry.event, Event::Measured { .. }))
+        .collect();
+    if readings.is_empty() {
+        return Vec::new();
+    }
+    let survey = Survey::read(ledger);
+    readings
+        .into_iter()
+        .filter_map(|(n, entry)| {
+            let verdict = match &survey {
+                Ok(survey) => verdict_on(entry, survey, register)?,
+                Err(_) => NOT_READ.to_owned(),
+            };
+            Some((n, verdict))
+        })
+        .collect()
+}
+
+const NOT_READ: &str = "no verdict: the books could not be read again";
+
 /// The verdict in words; `None` where the entry is no reading or has no limit.
-pub fn verdict_on(entry: &Entry, ledger: &Path, register: &Register) -> Option<String> {
+fn verdict_on(entry: &Entry, survey: &Survey, register: &Register) -> Option<String> {
     let Event::Measured {
         slot,
         quantity,
@@ -41,10 +70,9 @@ pub fn verdict_on(entry: &Entry, ledger: &Path, register: &Register) -> Option<S
     } else {
         slots_of(register, &slot.component)
     };
-    let mut all = match Survey::read(ledger).and_then(|survey| readings(&survey, &slots, quantity))
-    {
+    let mut all = match readings(survey, &slots, quantity) {
         Ok(all) => all,
-        Err(_) => return Some("no verdict: the books could not be read again".to_owned()),
+        Err(_) => return Some(NOT_READ.to_owned()),
     };
     // Not there yet in a dry run.
     let here = |owned: &Owned| {

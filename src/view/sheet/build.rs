@@ -98,8 +98,6 @@ fn components(register: &Register, group: &[&Opening], key: &mut u32) -> Vec<Com
                     line(slot, *key, &asked, unit)
                 })
                 .collect();
-            let one_box = asked.len() <= 1 && asked.iter().all(|a| !a.span && !a.new_value);
-            let told = slots.iter().any(|slot| slot.trend.is_some());
             let mixed = planned(&slots).is_none() && slots.iter().any(|s| s.planned.is_some());
             ComponentBlock {
                 id: id.to_owned(),
@@ -108,8 +106,8 @@ fn components(register: &Register, group: &[&Opening], key: &mut u32) -> Vec<Com
                 limits: own.iter().map(|m| limit(m)).collect(),
                 modes: known.map_or_else(Vec::new, |c: &Component| c.modes.clone()),
                 planned: planned(&slots),
-                // Half a page has no room for a box and words beside it.
-                narrow: one_box && (asked.is_empty() || !(told || mixed)),
+                narrow: asked.len() <= 1 && asked.iter().all(|a| !a.span && !a.new_value),
+                mixed,
                 measured: measured(&asked),
                 labelled: asked
                     .windows(2)

@@ -99,6 +99,8 @@ pub struct ComponentBlock {
     /// Two slots fit on a line: there is at most one reading a slot, and no more than its value
     /// is asked for.
     pub narrow: bool,
+    /// Its renewals are planned for different reasons, each told beside its slot.
+    pub mixed: bool,
     /// What is measured, in words; `None` where nothing is.
     pub measured: Option<String>,
     /// Each box needs its quantity beside it, as there are several.
