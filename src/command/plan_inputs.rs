@@ -9,7 +9,7 @@ use chrono::{DateTime, Duration, Utc};
 use rust_decimal::prelude::ToPrimitive;
 
 use super::CommandError;
-use super::evidence::{ComponentEvidence, Group};
+use super::evidence::ComponentEvidence;
 use super::group_inputs::{Ground, GroupedMachine};
 use super::interval_look::Looks;
 use super::wear_now::{Worn, worn};
@@ -37,7 +37,11 @@ pub struct Standing<'a> {
     parts: HashMap<[String; 3], String>,
     meters: Meters,
     usages: Vec<UsageNow>,
-    looks: Looks,
+    /// Which component and group of the evidence a slot belongs to.
+    groups: HashMap<[&'a str; 3], (usize, usize)>,
+    /// For each component and group of the evidence the usage at which to look, where looking
+    /// is cheaper than renewing by age.
+    looks: Vec<Vec<Option<f64>>>,
     /// Last readings of what is in place.
     worn: HashMap<[String; 3], Vec<Worn>>,
 }
@@ -88,7 +92,8 @@ impl<'a> Standing<'a> {
             parts,
             meters: store.meters()?,
             usages: store.usage_now()?,
-            looks: Looks::of(store, RISK)?,
+            groups: groups(evidence),
+            looks: looks(store, evidence)?,
             worn: worn(store)?,
         })
     }
@@ -148,7 +153,8 @@ impl<'a> Standing<'a> {
             let read = self.worn.get(&owned)?;
             read.iter().find_map(|worn| worn.beyond.clone())
         });
-        let look_at = self.look_at(&grouped.machine, &slot);
+        let place = self.group_of(&grouped.machine, &slot);
+        let look_at = place.and_then(|(c, g)| self.looks[c][g]);
         let ceiling = component.ceiling.as_ref().map(|c| c.value);
         let plan = planned.map(|n| &grouped.plan.slots[n]);
         let own = |usage: f64| planned.map_or(usage, |n| grouped.own(n, usage));
@@ -161,7 +167,8 @@ impl<'a> Standing<'a> {
                     multiple: plan.multiple?,
                 },
             };
-            let near = self.group_of(&grouped.machine, &slot).and_then(|group| {
+            let near = place.and_then(|(c, g)| {
+                let group = &self.evidence[c].groups[g];
                 let near = group.recommendation.decision.as_ref()?.near?;
                 Some(near.1.unwrap_or(f64::INFINITY))
             });
@@ -235,32 +242,10 @@ impl<'a> Standing<'a> {
         (since, Some(found))
     }
 
-    /// The usage at which to look, where looking is cheaper than renewing by age; a ceiling
-    /// is kept by renewing all the same.
-    fn look_at(&self, machine: &str, slot: &Slot<'_>) -> Option<f64> {
-        let evidence = self
-            .evidence
-            .iter()
-            .find(|c| c.component.id == slot.component)?;
-        let group = self.group_of(machine, slot)?;
-        if evidence.terms.ceiling.is_some() {
-            return None;
-        }
-        let look = self.looks.better(self.store, evidence, group)?;
-        Some(look.look_at)
-    }
-
-    fn group_of(&self, machine: &str, slot: &Slot<'_>) -> Option<&Group> {
-        let component = self
-            .evidence
-            .iter()
-            .find(|c| c.component.id == slot.component)?;
-        component.groups.iter().find(|group| {
-            group
-                .slots
-                .iter()
-                .any(|(m, p)| m == machine && p == slot.position)
-        })
+    /// The component of the evidence and its group that a slot's interval rests on.
+    fn group_of(&self, machine: &str, slot: &Slot<'_>) -> Option<(usize, usize)> {
+        let slots = self.groups.get(&[machine, slot.component, slot.position]);
+        slots.copied()
     }
 
     /// The part number last fitted there, if the register still has it; else its latest.
@@ -317,6 +302,38 @@ impl<'a> Standing<'a> {
             })
             .collect()
     }
+}
+
+/// The group each slot's interval rests on.
+fn groups(evidence: &[ComponentEvidence]) -> HashMap<[&str; 3], (usize, usize)> {
+    let mut places = HashMap::new();
+    for (c, component) in evidence.iter().enumerate() {
+        for (g, group) in component.groups.iter().enumerate() {
+            for (machine, position) in &group.slots {
+                let slot = [machine, component.component.id.as_str(), position];
+                places.entry(slot).or_insert((c, g));
+            }
+        }
+    }
+    places
+}
+
+/// Where looking is cheaper than renewing by age, the usage at which to look; a ceiling is kept
+/// by renewing all the same.
+fn looks(
+    store: &Store,
+    evidence: &[ComponentEvidence],
+) -> Result<Vec<Vec<Option<f64>>>, CommandError> {
+    let looks = Looks::of(store, RISK)?;
+    let of = |component: &ComponentEvidence| {
+        let each = component.groups.iter().map(|group| {
+            let free = component.terms.ceiling.is_none() && !group.slots.is_empty();
+            let look = free.then(|| looks.better(store, component, group))??;
+            Some(look.look_at)
+        });
+        each.collect()
+    };
+    Ok(evidence.iter().map(of).collect())
 }
 
 /// The opening of an access at the cylinder of a position; made where it is new.
