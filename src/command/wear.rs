@@ -226,7 +226,7 @@ fn from_ledger(
     let mut items = Vec::new();
     let mut groups = Vec::new();
     for group in gather(&store, readings, &args.select, &args.quantity) {
-        let lines = WearLines::fit(&group.items);
+        let lines = WearLines::fit(&group.items).and_then(enough);
         let (views, view) = views_of(args, &group, &lines);
         if args.charts.is_some() {
             chart_of(args, &group, lines.as_ref().ok(), charts);
@@ -240,6 +240,14 @@ fn from_ledger(
         confidence: args.confidence,
         before: args.before,
     })
+}
+
+/// Two readings make a line that nothing tells the worth of: no usage left is told from it.
+fn enough(lines: WearLines) -> Result<WearLines, NoLine> {
+    match lines.readings() {
+        readings @ 0..3 => Err(NoLine::TooFew { readings }),
+        _ => Ok(lines),
+    }
 }
 
 fn views_of(

@@ -35,7 +35,8 @@ pub(super) struct Row {
     pub readings: usize,
 }
 
-/// The measurement of a register that a reading is of.
+/// The measurement of a register that a reading is of: in the zones of a pair the pair, which
+/// tells more than a limit on one of them; else that of its zone, else that of any zone.
 pub(super) fn measurement_of<'a>(
     register: &'a Register,
     component: &str,
@@ -44,9 +45,13 @@ pub(super) fn measurement_of<'a>(
 ) -> Option<&'a Measurement> {
     let fits = |m: &&Measurement| m.component == component && m.quantity == quantity;
     let all = || register.measurements.iter().filter(fits);
+    let in_pair = matches!(zone, Some(LimitRule::WORKING | LimitRule::UNWORN));
+    let is_pair = |m: &Measurement| matches!(m.limit, LimitRule::Paired { .. });
     all()
-        .find(|m| m.zone.is_some() && m.zone.as_deref() == zone)
-        .or_else(|| all().find(|m| m.zone.is_none()))
+        .find(|m| in_pair && is_pair(m))
+        .or_else(|| all().find(|m| m.zone.is_some() && m.zone.as_deref() == zone))
+        .or_else(|| all().find(|m| m.zone.is_none() && !is_pair(m)))
+        .or_else(|| all().find(|m| is_pair(m)))
 }
 
 /// The rule and unit of a measurement.

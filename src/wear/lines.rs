@@ -27,7 +27,7 @@ pub struct ItemReadings {
 /// Why there is no line.
 #[derive(Debug, Clone, PartialEq, Error)]
 pub enum NoLine {
-    #[error("one reading makes no line: at least two are needed, at different usages")]
+    #[error("{} too few for a line", match readings { 1 => "one reading is".to_owned(), n => format!("{n} readings are") })]
     TooFew { readings: usize },
     #[error("every reading was taken at a usage of {usage}: a line needs two usages")]
     OneUsage { usage: f64 },
