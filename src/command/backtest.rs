@@ -7,6 +7,7 @@ use std::path::PathBuf;
 
 use chrono::{DateTime, Datelike, Months, NaiveDate, Utc};
 use clap::ValueEnum;
+use rayon::prelude::*;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
@@ -124,25 +125,19 @@ pub fn run(args: &BacktestArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         select: args.select.clone(),
         ..Ask::default()
     };
+    // Each period stands for itself: its own store, its own evidence.
+    let walked: Vec<Walked> = periods
+        .par_iter()
+        .map(|period| walk(&paths, period, &ask, &whole, args.confidence))
+        .collect::<Result<_, CommandError>>()?;
     let mut tested = Vec::new();
     let mut judged: Vec<(String, Judged)> = Vec::new();
-    for period in &periods {
-        let then = Store::open(&paths, Some(period.known), &Options::default())?;
-        for evidence in gather(&then, &ask)? {
-            if let Some(found) = one(&then, &evidence, period, &whole, args.confidence)? {
-                tested.push(found);
-            }
-            let more = judge(
-                &evidence,
-                &whole.rows,
-                period.from,
-                period.to,
-                |row, end| run_between(&whole.meters, &evidence, &row.machine, period.from, end),
-            );
-            let id = &evidence.component.id;
-            match judged.iter_mut().find(|(known, _)| known == id) {
+    for step in walked {
+        tested.extend(step.tested);
+        for (id, more) in step.judged {
+            match judged.iter_mut().find(|(known, _)| *known == id) {
                 Some((_, sum)) => sum.add(&more),
-                None => judged.push((id.clone(), more)),
+                None => judged.push((id, more)),
             }
         }
     }
@@ -182,6 +177,39 @@ pub fn run(args: &BacktestArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         .lay_out(|| view.table(), || view.json(), || view.csv())?;
     ui.result(&text)?;
     Ok(Outcome::Done)
+}
+
+/// What one period gave.
+struct Walked {
+    tested: Vec<Tested>,
+    judged: Vec<(String, Judged)>,
+}
+
+fn walk(
+    paths: &[PathBuf],
+    period: &Period,
+    ask: &Ask,
+    whole: &Whole,
+    confidence: f64,
+) -> Result<Walked, CommandError> {
+    let then = Store::open(paths, Some(period.known), &Options::default())?;
+    let mut walked = Walked {
+        tested: Vec::new(),
+        judged: Vec::new(),
+    };
+    for evidence in gather(&then, ask)? {
+        let found = one(&then, &evidence, period, whole, confidence)?;
+        walked.tested.extend(found);
+        let judged = judge(
+            &evidence,
+            &whole.rows,
+            period.from,
+            period.to,
+            |row, end| run_between(&whole.meters, &evidence, &row.machine, period.from, end),
+        );
+        walked.judged.push((evidence.component.id.clone(), judged));
+    }
+    Ok(walked)
 }
 
 fn components(tested: &[Tested]) -> usize {
