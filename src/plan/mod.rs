@@ -13,6 +13,7 @@ mod crews;
 mod kit;
 mod machine;
 mod rate;
+mod stop;
 mod stops;
 #[cfg(test)]
 mod tests;
@@ -24,7 +25,8 @@ pub use kit::{KitLine, OnShelf, Order, Shelf};
 use kit::{draw, orders};
 pub use machine::{Basis, MachineNow, Opening, Renewal, Since, SlotNow};
 pub use rate::{Rate, Spread};
-pub use stops::{MachinePlan, Overdue, Stop, Task, Why, plan_machine, stop_on};
+pub use stop::{MachinePlan, Overdue, Stop, Task, Why};
+pub use stops::{plan_machine, stop_on};
 
 use chrono::NaiveDate;
 

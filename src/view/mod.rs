@@ -26,6 +26,7 @@ pub mod lives;
 pub mod merge;
 pub mod modes;
 pub mod plan;
+mod plan_table;
 mod plan_words;
 pub mod recur;
 mod recur_table;

@@ -1,4 +1,4 @@
-//! A plan as text, JSON and CSV. The JSON keys and CSV columns are a contract.
+//! A plan as JSON, CSV and text (see `plan_table`). The JSON keys and CSV columns are a contract.
 //!
 //! In: [`Plan`]s with their plants. Out: text. Never: the choice of days or parts.
 
@@ -6,9 +6,9 @@ use serde::Serialize;
 
 use super::plan_words::{basis, between, gathered, kind, kit_words, order_when};
 pub use super::plan_words::{order_words, short_why, stop_words};
-use super::table::{Align, Table, cell, csv_text, figure, usage};
+use super::table::{cell, csv_text};
 use crate::plan::{Clash, KitLine, MachinePlan, Order, Overdue, Plan, Rate, Stop, Task};
-use crate::quantity::{Currency, counted};
+use crate::quantity::Currency;
 
 /// A plan with what is to be said around it.
 pub struct Facts<'a> {
@@ -29,36 +29,36 @@ pub struct PlansView {
 }
 
 #[derive(Debug, Serialize)]
-struct PlanView {
-    plant: String,
-    currency: String,
-    as_of: String,
-    from: String,
-    to: String,
-    machines: Vec<MachineView>,
-    overdue: Vec<OverdueView>,
-    stops: Vec<StopView>,
-    orders: Vec<OrderView>,
-    conflicts: Vec<ClashView>,
+pub(super) struct PlanView {
+    pub(super) plant: String,
+    pub(super) currency: String,
+    pub(super) as_of: String,
+    pub(super) from: String,
+    pub(super) to: String,
+    pub(super) machines: Vec<MachineView>,
+    pub(super) overdue: Vec<OverdueView>,
+    pub(super) stops: Vec<StopView>,
+    pub(super) orders: Vec<OrderView>,
+    pub(super) conflicts: Vec<ClashView>,
     #[serde(skip)]
-    money: Currency,
+    pub(super) money: Currency,
 }
 
 #[derive(Debug, Serialize)]
-struct MachineView {
-    machine: String,
-    name: String,
-    base_interval: Option<f64>,
-    unit: Option<String>,
-    stops: usize,
-    per_week: Option<RateView>,
+pub(super) struct MachineView {
+    pub(super) machine: String,
+    pub(super) name: String,
+    pub(super) base_interval: Option<f64>,
+    pub(super) unit: Option<String>,
+    pub(super) stops: usize,
+    pub(super) per_week: Option<RateView>,
     /// Slots that are to be renewed and whose age or usage is unknown: `component position`.
-    undated: Vec<String>,
-    notes: Vec<String>,
+    pub(super) undated: Vec<String>,
+    pub(super) notes: Vec<String>,
 }
 
 #[derive(Debug, Serialize)]
-struct RateView {
+pub(super) struct RateView {
     expected: f64,
     recent: Option<f64>,
     sd: f64,
@@ -66,47 +66,47 @@ struct RateView {
 }
 
 #[derive(Debug, Serialize)]
-struct OverdueView {
-    machine: String,
-    component: String,
-    position: String,
-    age: Option<f64>,
-    interval: Option<f64>,
-    unit: String,
-    past_ceiling: bool,
-    condemned: Option<String>,
+pub(super) struct OverdueView {
+    pub(super) machine: String,
+    pub(super) component: String,
+    pub(super) position: String,
+    pub(super) age: Option<f64>,
+    pub(super) interval: Option<f64>,
+    pub(super) unit: String,
+    pub(super) past_ceiling: bool,
+    pub(super) condemned: Option<String>,
 }
 
 #[derive(Debug, Serialize)]
-struct StopView {
-    machine: String,
-    date: String,
-    earliest: String,
-    latest: String,
-    opens: Vec<String>,
-    renew: Vec<TaskView>,
-    measure: Vec<MeasureView>,
-    kit: Vec<KitView>,
+pub(super) struct StopView {
+    pub(super) machine: String,
+    pub(super) date: String,
+    pub(super) earliest: String,
+    pub(super) latest: String,
+    pub(super) opens: Vec<String>,
+    pub(super) renew: Vec<TaskView>,
+    pub(super) measure: Vec<MeasureView>,
+    pub(super) kit: Vec<KitView>,
     /// Production hours lost, hours of labour, money in all.
-    hours: f64,
-    labour_h: f64,
-    cost: f64,
+    pub(super) hours: f64,
+    pub(super) labour_h: f64,
+    pub(super) cost: f64,
     #[serde(skip)]
-    lines: Lines,
+    pub(super) lines: Lines,
 }
 
 /// What a reader is told of a stop, a line each.
 #[derive(Debug, Default)]
-struct Lines {
-    between: String,
-    renew: Vec<String>,
-    measure: Vec<String>,
-    kit: String,
-    short: String,
+pub(super) struct Lines {
+    pub(super) between: String,
+    pub(super) renew: Vec<String>,
+    pub(super) measure: Vec<String>,
+    pub(super) kit: String,
+    pub(super) short: String,
 }
 
 #[derive(Debug, Serialize)]
-struct TaskView {
+pub(super) struct TaskView {
     component: String,
     position: String,
     part: Option<String>,
@@ -122,7 +122,7 @@ struct TaskView {
 }
 
 #[derive(Debug, Serialize)]
-struct MeasureView {
+pub(super) struct MeasureView {
     component: String,
     position: String,
     quantities: Vec<String>,
@@ -131,7 +131,7 @@ struct MeasureView {
 }
 
 #[derive(Debug, Serialize)]
-struct KitView {
+pub(super) struct KitView {
     part: Option<String>,
     component: String,
     positions: Vec<String>,
@@ -142,34 +142,34 @@ struct KitView {
 }
 
 #[derive(Debug, Serialize)]
-struct OrderView {
-    part: Option<String>,
-    component: String,
-    pieces: u32,
-    machine: String,
-    stop: String,
-    order_by: Option<String>,
-    late_days: u32,
-    lead_time_days: Option<u32>,
-    supplier: Option<String>,
-    stock_unknown: bool,
+pub(super) struct OrderView {
+    pub(super) part: Option<String>,
+    pub(super) component: String,
+    pub(super) pieces: u32,
+    pub(super) machine: String,
+    pub(super) stop: String,
+    pub(super) order_by: Option<String>,
+    pub(super) late_days: u32,
+    pub(super) lead_time_days: Option<u32>,
+    pub(super) supplier: Option<String>,
+    pub(super) stock_unknown: bool,
     #[serde(skip)]
-    when: String,
+    pub(super) when: String,
 }
 
 #[derive(Debug, Serialize)]
-struct ClashView {
-    date: String,
-    machines: Vec<String>,
-    crews: u32,
+pub(super) struct ClashView {
+    pub(super) date: String,
+    pub(super) machines: Vec<String>,
+    pub(super) crews: u32,
     /// Machines that could go on another day.
-    instead: Vec<InsteadView>,
+    pub(super) instead: Vec<InsteadView>,
 }
 
 #[derive(Debug, Serialize)]
-struct InsteadView {
-    machine: String,
-    date: String,
+pub(super) struct InsteadView {
+    pub(super) machine: String,
+    pub(super) date: String,
 }
 
 impl PlansView {
@@ -465,181 +465,4 @@ fn clash_view(clash: &Clash) -> ClashView {
             })
             .collect(),
     }
-}
-
-impl PlanView {
-    fn write(&self, text: &mut String) {
-        self.write_overdue(text);
-        if self.stops.is_empty() {
-            text.push_str(&format!(
-                "No stop is planned from {} to {}.\n",
-                self.from, self.to
-            ));
-        } else {
-            let hours: f64 = self.stops.iter().map(|stop| stop.hours).sum();
-            let cost: f64 = self.stops.iter().map(|stop| stop.cost).sum();
-            text.push_str(&format!(
-                "{} from {} to {}: {} h of production, {}\n",
-                counted(self.stops.len() as u64, "stop", "stops"),
-                self.from,
-                self.to,
-                figure(hours, 3),
-                self.money.show_rate(cost, 0),
-            ));
-        }
-        for stop in &self.stops {
-            self.write_stop(stop, text);
-        }
-        self.write_orders(text);
-        self.write_conflicts(text);
-        for machine in &self.machines {
-            for note in &machine.notes {
-                text.push_str(&format!("\n{}: {note}", machine.machine));
-            }
-            if !machine.undated.is_empty() {
-                text.push_str(&format!(
-                    "\n{}: no date for {}, as its age or the machine's usage is unknown",
-                    machine.machine,
-                    machine.undated.join(", ")
-                ));
-            }
-        }
-        if !text.ends_with('\n') {
-            text.push('\n');
-        }
-    }
-
-    fn write_overdue(&self, text: &mut String) {
-        if self.overdue.is_empty() {
-            return;
-        }
-        text.push_str("Overdue\n");
-        let mut table = Table::new([
-            ("machine", Align::Left),
-            ("slot", Align::Left),
-            ("age", Align::Right),
-            ("interval", Align::Right),
-            ("", Align::Left),
-        ]);
-        for late in &self.overdue {
-            let figure = |value: Option<f64>| {
-                value.map_or_else(
-                    || "–".to_owned(),
-                    |v| format!("{} {}", usage(v.round()), late.unit),
-                )
-            };
-            let word = match (&late.condemned, late.past_ceiling) {
-                (Some(found), _) => found.clone(),
-                (None, true) => "past its ceiling: it may not run on".into(),
-                (None, false) => String::new(),
-            };
-            table.row([
-                late.machine.clone(),
-                format!("{} {}", late.component, late.position),
-                figure(late.age),
-                figure(late.interval),
-                word,
-            ]);
-        }
-        text.push_str(&table.text());
-        text.push('\n');
-    }
-
-    fn write_stop(&self, stop: &StopView, text: &mut String) {
-        let between = match stop.lines.between.as_str() {
-            "" => String::new(),
-            days => format!(" ({days})"),
-        };
-        text.push_str(&format!(
-            "\n{}  {}{between}: {} h down, {} h of labour, {}\n",
-            stop.date,
-            stop.machine,
-            figure(stop.hours, 2),
-            figure(stop.labour_h, 2),
-            self.money.show_rate(stop.cost, 0),
-        ));
-        let mut part = |head: &str, lines: &[String]| {
-            for (n, line) in lines.iter().filter(|line| !line.is_empty()).enumerate() {
-                let head = if n == 0 { head } else { "" };
-                for (n, piece) in wrapped(line, 88).iter().enumerate() {
-                    let (head, in_by) = if n == 0 { (head, "") } else { ("", "  ") };
-                    text.push_str(&format!("  {head:<8} {in_by}{piece}\n"));
-                }
-            }
-        };
-        part("open", &[stop.opens.join("; ")]);
-        part("renew", &stop.lines.renew);
-        part("measure", &stop.lines.measure);
-        part("kit", std::slice::from_ref(&stop.lines.kit));
-        let none_at_hand = stop.lines.short == stop.lines.kit;
-        match none_at_hand {
-            true if stop.lines.kit.is_empty() => {}
-            true => part("order", &["all of it".to_owned()]),
-            false => part("order", std::slice::from_ref(&stop.lines.short)),
-        }
-    }
-
-    fn write_orders(&self, text: &mut String) {
-        if self.orders.is_empty() {
-            return;
-        }
-        text.push_str("\nOrder\n");
-        let mut table = Table::new([
-            ("when", Align::Left),
-            ("pieces", Align::Right),
-            ("part", Align::Left),
-            ("from", Align::Left),
-            ("for", Align::Left),
-            ("", Align::Left),
-        ]);
-        for order in &self.orders {
-            table.row([
-                order.when.clone(),
-                order.pieces.to_string(),
-                order
-                    .part
-                    .clone()
-                    .unwrap_or_else(|| order.component.clone()),
-                order.supplier.clone().unwrap_or_default(),
-                format!("{} {}", order.machine, order.stop),
-                if order.stock_unknown {
-                    "stock not stated".into()
-                } else {
-                    String::new()
-                },
-            ]);
-        }
-        text.push_str(&table.text());
-    }
-
-    fn write_conflicts(&self, text: &mut String) {
-        for clash in &self.conflicts {
-            let instead: String = clash
-                .instead
-                .iter()
-                .map(|other| format!("; {} could go on {}", other.machine, other.date))
-                .collect();
-            text.push_str(&format!(
-                "\n{}: {} down on one day, {} to open them{instead}\n",
-                clash.date,
-                clash.machines.join(", "),
-                counted(u64::from(clash.crews), "crew", "crews"),
-            ));
-        }
-    }
-}
-
-/// A text in lines of at most `width` characters, broken between words.
-fn wrapped(text: &str, width: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
 }
