@@ -111,7 +111,7 @@ pub fn of_life(
 ///
 /// Accuracy: 3e-3 in each probability (`tests/numbers/forecast.rs`, against a finer rule and
 /// simulation); where more than 48 slots of different age or usage are counted, neighbours are
-/// drawn together at their mean, which moves no probability by more than that either.
+/// drawn together at their mean, which moves no probability by more than 1e-2 (unit test).
 pub fn of_posterior(
     posterior: &Posterior,
     at: Option<f64>,
