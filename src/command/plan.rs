@@ -171,12 +171,8 @@ pub(super) fn plans<'a>(
     }
     let select = Select::of_machines(&ask.machines);
     select.check(store)?;
-    let asked: Vec<String> = store
-        .machines()
-        .into_iter()
-        .filter(|machine| select.takes_machine(machine))
-        .collect();
-    let grouped = grouped(store, evidence, &asked)?;
+    // All share the shelf and the crews, whichever are asked for.
+    let grouped = grouped(store, evidence, &store.machines())?;
     let standing = Standing::read(store, evidence)?;
     let mut planned: Vec<Planned<'a>> = Vec::new();
     for ledger in store.ledgers() {
@@ -189,20 +185,25 @@ pub(super) fn plans<'a>(
             })
             .collect();
         let machines: Vec<MachineNow> = own.iter().filter_map(|g| standing.machine(g)).collect();
-        if machines.is_empty() {
+        if !machines.iter().any(|m| select.takes_machine(&m.machine)) {
             continue;
         }
         let crews = ask.crews.or(ledger.register.plant.crews);
         let plan = Plan::make(&machines, &shelf(ledger), crews, as_of, (from, to));
+        let notes = own
+            .iter()
+            .zip(&machines)
+            .filter(|(_, machine)| select.takes_machine(&machine.machine))
+            .map(|(grouped, machine)| notes(grouped, machine))
+            .collect();
         planned.push(Planned {
             ledger,
-            notes: own
-                .iter()
-                .zip(&machines)
-                .map(|(grouped, machine)| notes(grouped, machine))
+            notes,
+            plan: plan.only(|machine| select.takes_machine(machine)),
+            machines: machines
+                .into_iter()
+                .filter(|machine| select.takes_machine(&machine.machine))
                 .collect(),
-            machines,
-            plan,
         });
     }
     Ok(planned)

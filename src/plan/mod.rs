@@ -84,6 +84,18 @@ impl Plan {
         plan
     }
 
+    /// What of it is about some machines: the shelf and the crews are still those of all.
+    pub fn only(mut self, wanted: impl Fn(&str) -> bool) -> Plan {
+        let kept: Vec<bool> = self.stops().iter().map(|s| wanted(&s.machine)).collect();
+        let mut keep = kept.into_iter();
+        self.kits.retain(|_| keep.next().unwrap_or(false));
+        self.machines.retain(|machine| wanted(&machine.machine));
+        self.orders.retain(|order| wanted(&order.machine));
+        self.clashes
+            .retain(|clash| clash.machines.iter().any(|machine| wanted(machine)));
+        self
+    }
+
     /// The stops of all machines by date; on one day in the register's order.
     pub fn stops(&self) -> Vec<&Stop> {
         let mut stops: Vec<&Stop> = self.machines.iter().flat_map(|m| &m.stops).collect();

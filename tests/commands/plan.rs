@@ -162,6 +162,13 @@ fn machine_period_and_crews_are_the_users() {
             .collect()
     };
     assert_eq!(of(&all), of(&one));
+    // The shelf is everyone's: what others take first is gone for it too.
+    let kits = |found: &Value| -> Vec<Value> {
+        let stops = list(&list(found, "plans")[0], "stops").iter();
+        let own = stops.filter(|stop| stop["machine"] == "H-02");
+        own.map(|stop| stop["kit"].clone()).collect()
+    };
+    assert_eq!(kits(&all), kits(&one));
     assert_eq!(list(&list(&one, "plans")[0], "machines").len(), 1);
     let short = json(&[
         "plan",
