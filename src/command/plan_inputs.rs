@@ -16,7 +16,7 @@ use super::wear_now::{Worn, worn};
 use crate::life::LifeRow;
 use crate::plan::{Basis, MachineNow, OnShelf, Opening, Rate, Renewal, Shelf, Since, SlotNow};
 use crate::quantity::time::day;
-use crate::register::{Machine, Register, Slot};
+use crate::register::{Machine, Part, Register, Slot, cylinder};
 use crate::store::{Ledger, Meters, SlotStay, Store, UsageNow};
 
 /// Chance to be beyond a measured limit before the look at it.
@@ -183,6 +183,9 @@ impl<'a> Standing<'a> {
                 basis,
             })
         });
+        let (own_stop_h, shared_h) = component.planned_hours();
+        let fitted = self.parts.get(&owned).map(String::as_str);
+        let part = register.part_for(slot.component, fitted);
         Some(SlotNow {
             component: slot.component.to_owned(),
             name: component.name.clone(),
@@ -201,11 +204,10 @@ impl<'a> Standing<'a> {
             take_down: plan.and_then(|p| p.down_from).map(own),
             look_at,
             own_labour_h: component.own_labour_h,
-            // Hands-on hours beyond what production stops for are done while it runs.
-            own_stop_h: component.own_labour_h.min(component.planned_stop_h),
-            shared_h: (component.planned_stop_h - component.own_labour_h).max(0.0),
-            parts_cost: self.parts_cost(register, &slot, &owned),
-            part: self.part(register, slot.component, &owned),
+            own_stop_h,
+            shared_h,
+            parts_cost: parts_cost(register, &slot, part),
+            part: part.map(|part| part.number.clone()),
             pieces: slot.pieces,
             measures: measures(register, slot.component),
         })
@@ -246,27 +248,6 @@ impl<'a> Standing<'a> {
     fn group_of(&self, machine: &str, slot: &Slot<'_>) -> Option<(usize, usize)> {
         let slots = self.groups.get(&[machine, slot.component, slot.position]);
         slots.copied()
-    }
-
-    /// The part number last fitted there, if the register still has it; else its latest.
-    fn part(&self, register: &Register, component: &str, slot: &[String; 3]) -> Option<String> {
-        let fitted = self.parts.get(slot);
-        fitted
-            .filter(|number| register.part(number).is_some())
-            .cloned()
-            .or_else(|| {
-                register
-                    .parts_of(component)
-                    .last()
-                    .map(|p| p.number.clone())
-            })
-    }
-
-    fn parts_cost(&self, register: &Register, slot: &Slot<'_>, key: &[String; 3]) -> f64 {
-        let part = self.part(register, slot.component, key);
-        let price = register.price(slot.component, part.as_deref());
-        let price = price.and_then(|p| p.to_f64()).unwrap_or(0.0);
-        price * f64::from(slot.pieces)
     }
 
     /// How fast each usage of the machine grows.
@@ -343,7 +324,7 @@ fn opening(
     access: &str,
     position: &str,
 ) -> usize {
-    let cylinder = position.split('.').next().unwrap_or(position);
+    let cylinder = cylinder(position);
     let known = openings
         .iter()
         .position(|o| o.access == access && o.cylinder == cylinder);
@@ -358,6 +339,14 @@ fn opening(
         });
         openings.len() - 1
     })
+}
+
+/// Money for the pieces of an item.
+fn parts_cost(register: &Register, slot: &Slot<'_>, part: Option<&Part>) -> f64 {
+    let number = part.map(|part| part.number.as_str());
+    let price = register.price(slot.component, number);
+    let price = price.and_then(|p| p.to_f64()).unwrap_or(0.0);
+    price * f64::from(slot.pieces)
 }
 
 /// What is measured on a component: each quantity once, its zones after it.

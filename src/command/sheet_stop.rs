@@ -12,11 +12,11 @@ use crate::book::{Event, Reason, SlotName, Survey, slot_entries};
 use crate::life::LifeRow;
 use crate::plan;
 use crate::quantity::time::{day, start_of_day};
-use crate::register::Slot;
+use crate::register::{Slot, cylinder};
 use crate::store::{Ledger, SlotStay, Store, UsageNow};
 use crate::view::plan::short_why;
 use crate::view::sheet::{
-    LastReading, MeterAtStop, Opening, Renewal, SlotAtStop, Stop, kit, part_for, usage,
+    LastReading, MeterAtStop, Opening, Renewal, SlotAtStop, Stop, kit, usage,
 };
 use crate::wear::Standing;
 
@@ -52,7 +52,7 @@ pub(super) fn stop(
     };
     let mut openings: Vec<Opening> = Vec::new();
     for slot in register.slots(tag) {
-        let cylinder = slot.position.split('.').next().unwrap_or(slot.position);
+        let cylinder = cylinder(slot.position);
         let task =
             match planned {
                 Some(planned) if !lies_open(planned, &slot, cylinder) => continue,
@@ -226,11 +226,9 @@ impl Record<'_> {
             age,
             empty: in_place.is_none(),
             renewal,
-            part: part_for(
-                register,
-                component,
-                in_place.and_then(|stay| stay.part.as_deref()),
-            ),
+            part: register
+                .part_for(component, in_place.and_then(|stay| stay.part.as_deref()))
+                .map(|part| part.number.clone()),
             last: self.last(component, position, in_place.map(|stay| stay.start_time))?,
             trend: self.trend(component, position),
         })
