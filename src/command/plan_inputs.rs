@@ -9,7 +9,7 @@ use chrono::{DateTime, Duration, Utc};
 use rust_decimal::prelude::ToPrimitive;
 
 use super::CommandError;
-use super::evidence::ComponentEvidence;
+use super::evidence::{ComponentEvidence, places};
 use super::group_inputs::{Ground, GroupedMachine};
 use super::interval_look::Looks;
 use super::wear_now::{Worn, worn};
@@ -92,7 +92,7 @@ impl<'a> Standing<'a> {
             parts,
             meters: store.meters()?,
             usages: store.usage_now()?,
-            groups: groups(evidence),
+            groups: places(evidence),
             looks: looks(store, evidence)?,
             worn: worn(store)?,
         })
@@ -153,7 +153,7 @@ impl<'a> Standing<'a> {
             let read = self.worn.get(&owned)?;
             read.iter().find_map(|worn| worn.beyond.clone())
         });
-        let place = self.group_of(&grouped.machine, &slot);
+        let place = self.groups.get(&key).copied();
         let look_at = place.and_then(|(c, g)| self.looks[c][g]);
         let ceiling = component.ceiling.as_ref().map(|c| c.value);
         let plan = planned.map(|n| &grouped.plan.slots[n]);
@@ -244,12 +244,6 @@ impl<'a> Standing<'a> {
         (since, Some(found))
     }
 
-    /// The component of the evidence and its group that a slot's interval rests on.
-    fn group_of(&self, machine: &str, slot: &Slot<'_>) -> Option<(usize, usize)> {
-        let slots = self.groups.get(&[machine, slot.component, slot.position]);
-        slots.copied()
-    }
-
     /// How fast each usage of the machine grows.
     fn rates(&self, register: &Register, machine: &Machine, name: &str) -> BTreeMap<String, Rate> {
         let rates = register.usages.iter().filter_map(|usage| {
@@ -283,20 +277,6 @@ impl<'a> Standing<'a> {
             })
             .collect()
     }
-}
-
-/// The group each slot's interval rests on.
-fn groups(evidence: &[ComponentEvidence]) -> HashMap<[&str; 3], (usize, usize)> {
-    let mut places = HashMap::new();
-    for (c, component) in evidence.iter().enumerate() {
-        for (g, group) in component.groups.iter().enumerate() {
-            for (machine, position) in &group.slots {
-                let slot = [machine, component.component.id.as_str(), position];
-                places.entry(slot).or_insert((c, g));
-            }
-        }
-    }
-    places
 }
 
 /// Where looking is cheaper than renewing by age, the usage at which to look; a ceiling is kept
