@@ -438,13 +438,5 @@ fn draw(
 }
 
 fn unwritten(cannot: &beside::Cannot) -> CommandError {
-    CommandError::new(
-        Fault::Io,
-        Trouble::error(
-            "io",
-            format!("could not {}: {}", cannot.doing, cannot.why()),
-        )
-        .in_file(cannot.path.display().to_string())
-        .cured_by("name another folder (--charts), or leave the plot out"),
-    )
+    cannot.told(|trouble| trouble.cured_by("name another folder (--charts), or leave the plot out"))
 }

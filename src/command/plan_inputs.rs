@@ -11,16 +11,13 @@ use rust_decimal::prelude::ToPrimitive;
 use super::CommandError;
 use super::evidence::{ComponentEvidence, places};
 use super::group_inputs::{Ground, GroupedMachine};
-use super::interval_look::Looks;
-use super::wear_now::{Worn, worn};
+use super::interval_look::{Looks, RISK};
+use super::wear_now::WornSlots;
 use crate::life::LifeRow;
 use crate::plan::{Basis, MachineNow, OnShelf, Opening, Rate, Renewal, Shelf, Since, SlotNow};
 use crate::quantity::time::day;
 use crate::register::{Machine, Part, Register, Slot, cylinder};
 use crate::store::{Ledger, Meters, SlotStay, Store, UsageNow};
-
-/// Chance to be beyond a measured limit before the look at it.
-const RISK: f64 = 0.05;
 
 /// Weeks whose usage tells how a machine runs.
 const RECENT_WEEKS: i64 = 26;
@@ -43,13 +40,14 @@ pub struct Standing<'a> {
     /// is cheaper than renewing by age.
     looks: Vec<Vec<Option<f64>>>,
     /// Last readings of what is in place.
-    worn: HashMap<[String; 3], Vec<Worn>>,
+    worn: &'a WornSlots,
 }
 
 impl<'a> Standing<'a> {
     pub fn read(
         store: &'a Store,
         evidence: &'a [ComponentEvidence],
+        worn: &'a WornSlots,
     ) -> Result<Standing<'a>, CommandError> {
         let mut running = HashMap::new();
         let mut last: HashMap<[&str; 3], &LifeRow> = HashMap::new();
@@ -94,7 +92,7 @@ impl<'a> Standing<'a> {
             usages: store.usage_now()?,
             groups: places(evidence),
             looks: looks(store, evidence)?,
-            worn: worn(store)?,
+            worn,
         })
     }
 

@@ -2,12 +2,12 @@
 //! slot that lies open then. Without a plan every slot lies open, and those are renewed that
 //! have reached the interval the crew keeps today.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::BTreeSet;
 
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::CommandError;
-use super::wear_now::{Worn, worn};
+use super::wear_now::{Worn, WornSlots};
 use crate::book::{Event, Reason, SlotName, Survey, slot_entries};
 use crate::life::LifeRow;
 use crate::plan;
@@ -27,6 +27,7 @@ pub(super) fn stop(
     tag: &str,
     at: NaiveDate,
     planned: Option<&plan::Stop>,
+    worn: &WornSlots,
 ) -> Result<Stop, CommandError> {
     let machine = store.machine_name(ledger, tag);
     let register = &ledger.register;
@@ -47,7 +48,7 @@ pub(super) fn stop(
             .filter(|stay| stay.machine == machine)
             .collect(),
         survey: &survey,
-        worn: worn(store)?,
+        worn,
         weeks: weeks(store.as_of(), start_of_day(at, zone)),
     };
     let mut openings: Vec<Opening> = Vec::new();
@@ -123,7 +124,7 @@ struct Record<'a> {
     stays: Vec<&'a SlotStay>,
     survey: &'a Survey,
     /// Last readings of what is in place, judged.
-    worn: HashMap<[String; 3], Vec<Worn>>,
+    worn: &'a WornSlots,
     /// From the last entry to the stop.
     weeks: f64,
 }
