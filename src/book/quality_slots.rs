@@ -172,10 +172,12 @@ impl Look {
     fn pieces_of(&self, slot: u32) -> u32 {
         let names = &self.state.names;
         let (machine, component, position) = names.slots[slot as usize];
-        let component = names.text(component);
         let register = &self.survey.register;
-        let own = register.slot(names.text(machine), component, names.text(position));
-        own.map_or_else(|| register.pieces(component), |slot| slot.pieces)
+        register.pieces_at(
+            names.text(machine),
+            names.text(component),
+            names.text(position),
+        )
     }
 
     fn put_in(

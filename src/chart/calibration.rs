@@ -7,7 +7,7 @@ use super::canvas::{Anchor, Canvas, Dash, Type};
 use super::marks;
 use super::palette::{BAR, BLUE, INK, SOFT};
 use super::place::{Area, EDGE};
-use super::text::{fit, number};
+use super::text::number;
 use super::{ChartError, Size, checked_id};
 
 /// A histogram over the probability scale of forecasts.
@@ -51,21 +51,9 @@ pub fn calibration(data: &Calibration, size: Size) -> Result<String, ChartError>
     let across = |value: f64| plot.x0 + x.share(value) * plot.width();
     let up = |percent: f64| plot.y1 - y.share(percent) * plot.height();
     let mut c = Canvas::new(size);
-    let title = Type::bold(14.0, INK);
-    let room = width - 2.0 * EDGE;
-    c.text(
-        &fit(&data.title, title.size, true, room),
-        (EDGE, 22.0),
-        title,
-        Anchor::Start,
-    )?;
+    marks::title(&mut c, &data.title, width)?;
     let subject = Type::new(11.5, SOFT);
-    c.text(
-        &fit(&data.subject, subject.size, false, room),
-        (EDGE, 40.0),
-        subject,
-        Anchor::Start,
-    )?;
+    marks::head_line(&mut c, &data.subject, 40.0, subject, width)?;
     let label = Type::new(11.5, INK);
     c.text("Share of forecasts (%)", (EDGE, 58.0), label, Anchor::Start)?;
 

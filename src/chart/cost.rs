@@ -93,20 +93,9 @@ pub fn cost_curve(data: &CostCurve, size: Size) -> Result<String, ChartError> {
     let frame = Frame { plot, x, y };
 
     let mut c = Canvas::new(size);
-    let title = Type::bold(14.0, INK);
-    c.text(
-        &fit(&data.title, title.size, true, width - 2.0 * EDGE),
-        (EDGE, 22.0),
-        title,
-        Anchor::Start,
-    )?;
+    marks::title(&mut c, &data.title, width)?;
     let label = Type::new(11.5, INK);
-    c.text(
-        &fit(&data.cost_label, label.size, false, width - 2.0 * EDGE),
-        (EDGE, 41.0),
-        label,
-        Anchor::Start,
-    )?;
+    marks::head_line(&mut c, &data.cost_label, 41.0, label, width)?;
     let mut placer = Placer::default();
     ground(&mut c, data, &frame, &cost_ticks)?;
     lines(&mut c, data, &frame, &mut placer)?;

@@ -175,13 +175,7 @@ pub fn slot_history(data: &SlotHistory, size: Size) -> Result<String, ChartError
     let days = Range::linear("time", first.into_iter().chain(last).map(day_number))?;
 
     let mut c = Canvas::new(size);
-    let title = Type::bold(14.0, INK);
-    c.text(
-        &fit(&data.title, title.size, true, width - 2.0 * EDGE),
-        (EDGE, 22.0),
-        title,
-        Anchor::Start,
-    )?;
+    marks::title(&mut c, &data.title, width)?;
     let frame = Frame { plot, days };
     if let (Some(first), Some(last)) = (first, last) {
         time_axis(&mut c, &frame, first, last)?;

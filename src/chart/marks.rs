@@ -8,7 +8,25 @@ use super::history::Ending;
 use super::palette::{
     BAND, BAND_EDGE, BAR, BLUE, HAIR, INK, PAPER, PENCIL, RUST, SAND, SAND_LINE, SOFT,
 };
-use super::place::Area;
+use super::place::{Area, EDGE};
+use super::text::fit;
+
+/// The title at the top of a chart `width` pixels wide, cut to it.
+pub(super) fn title(c: &mut Canvas, text: &str, width: f64) -> Result<(), ChartError> {
+    head_line(c, text, 22.0, Type::bold(14.0, INK), width)
+}
+
+/// A line of words under the title, with its foot at `y`, cut to the chart's width.
+pub(super) fn head_line(
+    c: &mut Canvas,
+    text: &str,
+    y: f64,
+    look: Type,
+    width: f64,
+) -> Result<(), ChartError> {
+    let cut = fit(text, look.size, look.bold, width - 2.0 * EDGE);
+    c.text(&cut, (EDGE, y), look, Anchor::Start).map(|_| ())
+}
 
 /// A failure whose usage is known.
 pub(super) fn failure(c: &mut Canvas, at: (f64, f64), radius: f64) -> Result<(), ChartError> {

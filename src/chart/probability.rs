@@ -14,7 +14,7 @@ use super::palette::{BAND, BAND_EDGE, BLUE, INK, PAPER, SOFT};
 use super::paper::{self, Frame, counts, plural};
 use super::place::{Area, EDGE, Placer, around};
 use super::probability_words::{b10_words, description, key_entries, with_unit};
-use super::text::{fit, number, wrap};
+use super::text::{number, wrap};
 use super::{ChartError, Size, checked_id, forwards, share};
 
 /// A failure known only to lie between two usages, with its plotting position.
@@ -174,20 +174,9 @@ fn check(data: &ProbabilityPlot) -> Result<(), ChartError> {
 }
 
 fn head(c: &mut Canvas, data: &ProbabilityPlot, width: f64) -> Result<(), ChartError> {
-    let title = Type::bold(14.0, INK);
-    c.text(
-        &fit(&data.title, title.size, true, width - 2.0 * EDGE),
-        (EDGE, 22.0),
-        title,
-        Anchor::Start,
-    )?;
+    marks::title(c, &data.title, width)?;
     let sub = Type::new(11.5, SOFT);
-    c.text(
-        &fit(&counts(data), sub.size, false, width - 2.0 * EDGE),
-        (EDGE, 39.0),
-        sub,
-        Anchor::Start,
-    )?;
+    marks::head_line(c, &counts(data), 39.0, sub, width)?;
     Ok(())
 }
 

@@ -93,21 +93,10 @@ pub fn wear_chart(data: &WearChart, size: Size) -> Result<String, ChartError> {
     };
     let frame = Frame { plot, x, y };
     let mut c = Canvas::new(size);
-    let title = Type::bold(14.0, INK);
     let room = width - 2.0 * EDGE;
-    c.text(
-        &fit(&data.title, title.size, true, room),
-        (EDGE, 22.0),
-        title,
-        Anchor::Start,
-    )?;
+    marks::title(&mut c, &data.title, width)?;
     let label = Type::new(11.5, INK);
-    c.text(
-        &fit(&data.value_label, label.size, false, room),
-        (EDGE, 41.0),
-        label,
-        Anchor::Start,
-    )?;
+    marks::head_line(&mut c, &data.value_label, 41.0, label, width)?;
     let mut placer = Placer::default();
     ground(&mut c, data, &frame, &ticks)?;
     bands(&mut c, data, &frame)?;

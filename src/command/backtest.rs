@@ -15,7 +15,7 @@ use super::backtest_judge::{Judged, judge};
 use super::beside;
 use super::evidence::{Ask, ComponentEvidence, gather};
 use super::forecast::Policy;
-use super::forecast_ledger::{posterior_of, renewed_at, seated};
+use super::forecast_ledger::{renewed_at, seated};
 use super::select::{Select, confidence, folders, no_lives};
 use super::{CommandError, Fault, Format, Outcome, Ui};
 use crate::chart::{Calibration, Size, calibration};
@@ -25,7 +25,7 @@ use crate::policy::forecast::{Counts, SlotAhead, Tally, of_posterior};
 use crate::quantity::counted;
 use crate::quantity::time::{day, end_of_day};
 use crate::quantity::trouble::Trouble;
-use crate::store::{Meters, Options, Store};
+use crate::store::{Meters, Options, SlotStay, Store};
 use crate::view::backtest::{BacktestView, PeriodView, Tested};
 
 /// Compare what would have been forecast in the past with what came
@@ -197,8 +197,9 @@ fn walk(
         tested: Vec::new(),
         judged: Vec::new(),
     };
+    let stays = then.slot_history()?;
     for evidence in gather(&then, ask)? {
-        let found = one(&then, &evidence, period, whole, confidence)?;
+        let found = one(&stays, &evidence, period, whole, confidence)?;
         walked.tested.extend(found);
         let judged = judge(
             &evidence,
@@ -290,23 +291,21 @@ fn run_between(
 
 /// One component's forecast for a period; `None` where nothing was known to forecast from.
 fn one(
-    then: &Store,
+    stays: &[SlotStay],
     evidence: &ComponentEvidence,
     period: &Period,
     whole: &Whole,
     confidence: f64,
 ) -> Result<Option<Tested>, CommandError> {
     let id = &evidence.component.id;
-    let items = seated(then, evidence)?;
+    let items = seated(evidence, stays);
+    let owners = evidence.owners();
     let (mut failures, mut renewals) = (Counts::always(0), Counts::always(0));
     let mut ahead = 0.0;
-    for group in evidence.groups.iter().filter(|g| !g.slots.is_empty()) {
+    for (n, group) in evidence.groups.iter().enumerate() {
         let slots: Vec<SlotAhead> = items
             .iter()
-            .filter(|item| {
-                let slot = (item.machine.clone(), item.position.clone());
-                group.slots.contains(&slot)
-            })
+            .filter(|item| owners.get(&item.slot()) == Some(&n))
             .filter_map(|item| {
                 let run = run_between(
                     &whole.meters,
@@ -324,7 +323,7 @@ fn one(
         if slots.is_empty() {
             continue;
         }
-        let Some(posterior) = posterior_of(evidence, group) else {
+        let Some(posterior) = group.posterior(evidence.terms.prior) else {
             return Ok(None);
         };
         ahead += slots.iter().map(|slot| slot.usage).sum::<f64>();
@@ -439,13 +438,5 @@ fn draw(
 }
 
 fn unwritten(cannot: &beside::Cannot) -> CommandError {
-    CommandError::new(
-        Fault::Io,
-        Trouble::error(
-            "io",
-            format!("could not {}: {}", cannot.doing, cannot.why()),
-        )
-        .in_file(cannot.path.display().to_string())
-        .cured_by("name another folder (--charts), or leave the plot out"),
-    )
+    cannot.told(|trouble| trouble.cured_by("name another folder (--charts), or leave the plot out"))
 }

@@ -67,6 +67,7 @@ pub(super) fn judge(
     run: impl Fn(&LifeRow, DateTime<Utc>) -> Option<f64>,
 ) -> Judged {
     let mut judged = Judged::default();
+    let owners = evidence.owners();
     let planned = evidence.planned.value.to_f64().unwrap_or(0.0);
     let failed = evidence.failed.value.to_f64().unwrap_or(0.0);
     for row in rows.iter().filter(|r| r.component == evidence.component.id) {
@@ -75,10 +76,9 @@ pub(super) fn judge(
         };
         let Ok(life) = row.life(None) else { continue };
         judged.lives += 1;
-        let slot = (row.machine.clone(), row.position.clone());
-        let group = evidence.groups.iter().find(|g| g.slots.contains(&slot));
-        let recommended = group
-            .map(|g| &g.recommendation)
+        let recommended = owners
+            .get(&[row.machine.as_str(), &row.position])
+            .map(|n| &evidence.groups[*n].recommendation)
             .filter(|r| r.verdict == Verdict::Renew)
             .and_then(|r| r.interval);
         let (Some(at), Some(run), Some(lo)) = (recommended, run(row, end), row.lo) else {

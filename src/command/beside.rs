@@ -9,6 +9,9 @@ use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
+use super::{CommandError, Fault};
+use crate::quantity::trouble::Trouble;
+
 /// What could not be done, and where.
 #[derive(Debug)]
 pub(super) struct Cannot {
@@ -34,6 +37,22 @@ impl Cannot {
             None => io::Error::from(self.error.kind()),
         }
     }
+}
+
+impl Cannot {
+    /// What to tell; the caller adds what it means and how to mend it.
+    pub(super) fn told(&self, more: impl FnOnce(Trouble) -> Trouble) -> CommandError {
+        let what = format!("could not {}: {}", self.doing, self.why());
+        let trouble = Trouble::error("io", what).in_file(self.path.display().to_string());
+        CommandError::new(Fault::Io, more(trouble))
+    }
+}
+
+/// The folder a file is to stand in: the present one where its name says none.
+pub(super) fn folder_of(file: &Path) -> &Path {
+    file.parent()
+        .filter(|folder| !folder.as_os_str().is_empty())
+        .unwrap_or(Path::new("."))
 }
 
 /// Makes the folder and a file in it, which goes again: before any work is done.

@@ -3,6 +3,9 @@
 //! In: a store. Out: [`ComponentEvidence`]: what `interval` and `report` both show.
 //! Never: printing; statistics of its own.
 
+use std::borrow::Cow;
+use std::collections::HashMap;
+
 use rayon::prelude::*;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
@@ -94,6 +97,40 @@ pub struct Leaning {
     pub borrowed: f64,
     /// The others' names: "P1", "H-02".
     pub on: Vec<String>,
+}
+
+impl Group {
+    /// What its forecasts and plans rest on; `None` where nothing has failed.
+    pub fn posterior(&self, prior: ShapePrior) -> Option<Cow<'_, Posterior>> {
+        match &self.leaning {
+            Some(leaning) => Some(Cow::Borrowed(&leaning.posterior)),
+            None => Posterior::new(&self.sample, prior).ok().map(Cow::Owned),
+        }
+    }
+}
+
+impl ComponentEvidence {
+    /// For every slot (machine, position) the group that its interval rests on.
+    pub fn owners(&self) -> HashMap<[&str; 2], usize> {
+        let mut owners = HashMap::new();
+        for (n, group) in self.groups.iter().enumerate() {
+            for (machine, position) in &group.slots {
+                owners.entry([machine.as_str(), position]).or_insert(n);
+            }
+        }
+        owners
+    }
+}
+
+/// For every slot (machine, component, position) the component of the evidence and its group.
+pub fn places(evidence: &[ComponentEvidence]) -> HashMap<[&str; 3], (usize, usize)> {
+    let mut places = HashMap::new();
+    for (c, component) in evidence.iter().enumerate() {
+        for ([machine, position], g) in component.owners() {
+            places.insert([machine, &component.component.id, position], (c, g));
+        }
+    }
+    places
 }
 
 /// Gathers the evidence of every component asked for, in the register's order.

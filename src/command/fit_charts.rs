@@ -5,15 +5,14 @@
 
 use std::path::Path;
 
+use super::CommandError;
 use super::beside::{self, Cannot};
 use super::fit::Group;
-use super::{CommandError, Fault};
 use crate::chart::{ProbabilityPlot, Size, number, probability_plot};
 use crate::life::Sample;
 use crate::model::examine::Examined;
 use crate::model::group::{GroupFigures, life_limits};
 use crate::model::models::Model;
-use crate::quantity::trouble::Trouble;
 use crate::report::names::{Names, slug};
 use crate::report::probability::{Behind, PlotWords, probability, shares};
 use crate::view::fit::GroupName;
@@ -173,17 +172,12 @@ impl Charts {
 }
 
 fn refused(cannot: &Cannot) -> CommandError {
-    CommandError::new(
-        Fault::Io,
-        Trouble::error(
-            "io",
-            format!("could not {}: {}", cannot.doing, cannot.why()),
-        )
-        .in_file(cannot.path.display().to_string())
-        .because("Not every plot was written, and no result is shown.")
-        .cured_by(
-            "see that the folder can be written and the disk has room, name another \
+    cannot.told(|trouble| {
+        trouble
+            .because("Not every plot was written, and no result is shown.")
+            .cured_by(
+                "see that the folder can be written and the disk has room, name another \
                  (--charts), or leave the plots out",
-        ),
-    )
+            )
+    })
 }

@@ -17,7 +17,7 @@ use crate::policy::forecast::{Counts, SlotAhead, Tally, of_life, of_posterior};
 use crate::quantity::counted;
 use crate::quantity::time::format_utc;
 use crate::quantity::trouble::Trouble;
-use crate::store::{Options, Store};
+use crate::store::{Options, SlotStay, Store};
 use crate::view::forecast::{ForecastView, NumberView, OutlookView};
 
 /// Weeks looked ahead unless asked otherwise: a quarter.
@@ -37,6 +37,12 @@ pub(super) struct Seated {
     pub part: Option<String>,
     pub age: f64,
     pub age_unknown: bool,
+}
+
+impl Seated {
+    pub(super) fn slot(&self) -> [&str; 2] {
+        [&self.machine, &self.position]
+    }
 }
 
 /// Usage per week of every machine on every meter.
@@ -69,10 +75,8 @@ impl Rates {
 }
 
 /// The items in place of a component, with their ages.
-pub(super) fn seated(
-    store: &Store,
-    evidence: &ComponentEvidence,
-) -> Result<Vec<Seated>, CommandError> {
+/// `stays` are those of all slots.
+pub(super) fn seated(evidence: &ComponentEvidence, stays: &[SlotStay]) -> Vec<Seated> {
     let mut found = Vec::new();
     let open = evidence.rows.iter().filter(|row| row.end_time.is_none());
     let mut unknown = Vec::new();
@@ -91,29 +95,18 @@ pub(super) fn seated(
         }
         found.push(item);
     }
-    if !unknown.is_empty() {
+    for n in unknown {
         // At least what it has run in this slot.
-        let stays = store.slot_history()?;
-        for n in unknown {
-            let item: &mut Seated = &mut found[n];
-            let stay = stays.iter().find(|stay| {
-                stay.end_time.is_none()
-                    && stay.machine == item.machine
-                    && stay.position == item.position
-                    && stay.component == evidence.component.id
-            });
-            item.age = stay.and_then(|stay| stay.usage).unwrap_or(0.0).max(0.0);
-        }
+        let item: &mut Seated = &mut found[n];
+        let stay = stays.iter().find(|stay| {
+            stay.end_time.is_none()
+                && stay.machine == item.machine
+                && stay.position == item.position
+                && stay.component == evidence.component.id
+        });
+        item.age = stay.and_then(|stay| stay.usage).unwrap_or(0.0).max(0.0);
     }
-    Ok(found)
-}
-
-/// The posterior a group's forecast rests on; `None` without one.
-pub(super) fn posterior_of(evidence: &ComponentEvidence, group: &Group) -> Option<Posterior> {
-    match &group.leaning {
-        Some(leaning) => Some(leaning.posterior.clone()),
-        None => Posterior::new(&group.sample, evidence.terms.prior).ok(),
-    }
+    found
 }
 
 /// Usage at which a group's items are renewed as planned; `None` for at failure only.
@@ -213,7 +206,12 @@ pub(super) fn from_ledger(args: &ForecastArgs, ui: &mut Ui) -> Result<ForecastVi
     if found.iter().all(|c| c.rows.is_empty()) {
         return Err(no_lives(&store));
     }
-    let rates = Rates::of(&store)?;
+    let told = Told {
+        store: &store,
+        stays: store.slot_history()?,
+        rates: Rates::of(&store)?,
+    };
+    let rates = &told.rates;
     let weeks = args.usage.is_none().then(|| args.weeks.unwrap_or(WEEKS));
     let first = store.register().usages.first().map(|u| u.id.clone());
     let ahead = |machine: &str, usage: &str| -> Option<f64> {
@@ -229,15 +227,7 @@ pub(super) fn from_ledger(args: &ForecastArgs, ui: &mut Ui) -> Result<ForecastVi
     let mut outlook = Vec::new();
     let mut parts: Vec<(Option<String>, Demand)> = Vec::new();
     for evidence in &found {
-        one_component(
-            &store,
-            args,
-            evidence,
-            &rates,
-            &ahead,
-            &mut outlook,
-            &mut parts,
-        )?;
+        one_component(&told, args, evidence, &ahead, &mut outlook, &mut parts)?;
     }
     let services = if args.service.is_empty() {
         vec![store.register().plant.service_level.unwrap_or(SERVICE)]
@@ -259,17 +249,23 @@ pub(super) fn from_ledger(args: &ForecastArgs, ui: &mut Ui) -> Result<ForecastVi
     })
 }
 
+/// What the ledgers tell, read once for all components.
+struct Told<'a> {
+    store: &'a Store,
+    stays: Vec<SlotStay>,
+    rates: Rates,
+}
+
 fn one_component(
-    store: &Store,
+    told: &Told<'_>,
     args: &ForecastArgs,
     evidence: &ComponentEvidence,
-    rates: &Rates,
     ahead: &impl Fn(&str, &str) -> Option<f64>,
     outlook: &mut Vec<OutlookView>,
     parts: &mut Vec<(Option<String>, Demand)>,
 ) -> Result<(), CommandError> {
     let component = &evidence.component;
-    let items = seated(store, evidence)?;
+    let items = seated(evidence, &told.stays);
     if items.is_empty() {
         return Ok(());
     }
@@ -277,13 +273,11 @@ fn one_component(
     let mut all = Sum::default();
     let mut machines: BTreeMap<String, Sum> = BTreeMap::new();
     let mut still: Vec<&str> = Vec::new();
-    for group in evidence.groups.iter().filter(|g| !g.slots.is_empty()) {
+    let owners = evidence.owners();
+    for (n, group) in evidence.groups.iter().enumerate() {
         let own: Vec<&Seated> = items
             .iter()
-            .filter(|item| {
-                let slot = (item.machine.clone(), item.position.clone());
-                group.slots.contains(&slot)
-            })
+            .filter(|item| owners.get(&item.slot()) == Some(&n))
             .collect();
         if own.is_empty() {
             continue;
@@ -295,7 +289,7 @@ fn one_component(
             all.renew_at.push(at);
             all.renew_at.sort_by(f64::total_cmp);
         }
-        let posterior = posterior_of(evidence, group);
+        let posterior = group.posterior(evidence.terms.prior);
         // Sets: all of the group, each machine's, each part number's over its lead time.
         let mut names: Vec<String> = Vec::new();
         let mut sets: Vec<Vec<SlotAhead>> = vec![Vec::new()];
@@ -329,7 +323,7 @@ fn one_component(
                 sets[place + 1].push(slot);
             }
         }
-        let numbers = numbers(posterior.as_ref(), at, &sets)?;
+        let numbers = numbers(posterior.as_deref(), at, &sets)?;
         let unseen = posterior.is_none();
         for (n, (failures, renewals)) in numbers.iter().enumerate() {
             let sum = match n.checked_sub(1) {
@@ -359,7 +353,15 @@ fn one_component(
                 counted(overdue as u64, "item is", "items are"),
             ));
         }
-        demand(store, evidence, &own, posterior.as_ref(), at, rates, parts)?;
+        demand(
+            told.store,
+            evidence,
+            &own,
+            posterior.as_deref(),
+            at,
+            &told.rates,
+            parts,
+        )?;
     }
     if all.unknown > 0 {
         all.note(format!(

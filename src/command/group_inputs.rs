@@ -8,10 +8,9 @@ use std::sync::{Arc, Mutex};
 
 use rayon::prelude::*;
 
-use super::evidence::{ComponentEvidence, Group};
+use super::evidence::{ComponentEvidence, Group, places};
 use super::group_machine::{Known, LeftOut, Tables, assemble};
 use super::{CommandError, Fault};
-use crate::model::posterior::Posterior;
 use crate::policy::Verdict;
 use crate::policy::group::{
     Allowed, Bound, BoundFrom, GroupPlan, Machine, WeightedLife, plan_group, thinned,
@@ -67,6 +66,7 @@ impl GroupedMachine {
 pub struct Grouping<'a> {
     store: &'a Store,
     evidence: &'a [ComponentEvidence],
+    places: HashMap<[&'a str; 3], (usize, usize)>,
     lives: HashMap<(usize, usize), Arc<[WeightedLife]>>,
     tables: Mutex<Tables>,
 }
@@ -101,6 +101,7 @@ impl<'a> Grouping<'a> {
         Grouping {
             store,
             evidence,
+            places: places(evidence),
             lives,
             tables: Mutex::new(Tables::default()),
         }
@@ -116,7 +117,8 @@ impl<'a> Grouping<'a> {
             // A table half made by a thread that panicked is not in the map at all.
             let mut tables = self.tables.lock().unwrap_or_else(|held| held.into_inner());
             let known = |component: &Component, position: &str| {
-                let (c, g) = self.group_of(&component.id, machine, position)?;
+                let slot = [machine, component.id.as_str(), position];
+                let (c, g) = *self.places.get(&slot)?;
                 let lives = self.lives.get(&(c, g))?.clone();
                 Some(known(&self.evidence[c], g, lives))
             };
@@ -139,9 +141,10 @@ impl<'a> Grouping<'a> {
             .iter()
             .zip(&assembled.per_usage)
             .map(|(slot, per_usage)| {
-                let place = self.group_of(&slot.item.component, machine, &slot.item.position);
+                let item = &slot.item;
+                let slot = [machine, item.component.as_str(), item.position.as_str()];
                 // Every slot of the machine was put there by its group.
-                let (c, g) = place.unwrap_or((0, 0));
+                let (c, g) = self.places.get(&slot).copied().unwrap_or((0, 0));
                 SlotFacts {
                     usage: self.evidence[c].usage.id.clone(),
                     unit: self.evidence[c].usage.unit.clone(),
@@ -164,30 +167,13 @@ impl<'a> Grouping<'a> {
             left_out: assembled.left_out,
         }))
     }
-
-    fn group_of(&self, component: &str, machine: &str, position: &str) -> Option<(usize, usize)> {
-        let c = self
-            .evidence
-            .iter()
-            .position(|e| e.component.id == component)?;
-        let holds = |group: &Group| {
-            let mut slots = group.slots.iter();
-            slots.any(|(m, p)| m == machine && p == position)
-        };
-        let g = self.evidence[c].groups.iter().position(holds)?;
-        Some((c, g))
-    }
 }
 
 /// The lives of a group; none where nothing has failed.
 fn lives(evidence: &ComponentEvidence, group: &Group) -> Arc<[WeightedLife]> {
-    let thin = match &group.leaning {
-        Some(leaning) => thinned(&leaning.posterior),
-        None => Posterior::new(&group.sample, evidence.terms.prior)
-            .map(|posterior| thinned(&posterior))
-            .unwrap_or_default(),
-    };
-    thin.into()
+    let posterior = group.posterior(evidence.terms.prior);
+    let thin = posterior.map(|posterior| thinned(&posterior));
+    thin.unwrap_or_default().into()
 }
 
 fn ground(evidence: &ComponentEvidence, group: usize) -> Ground {

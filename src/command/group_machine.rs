@@ -15,7 +15,7 @@ use rust_decimal::prelude::ToPrimitive;
 use crate::policy::group::{
     Access, Allowed, Bound, Disturbed, Item, LifeTable, Machine, Slot, WeightedLife, step_for,
 };
-use crate::register::{Component, Register};
+use crate::register::{Component, Register, cylinder};
 
 /// What is known of one slot, in the usage that ages its component.
 #[derive(Debug, Clone)]
@@ -72,13 +72,6 @@ impl Tables {
         };
         self.0.entry(key).or_insert_with(table).clone()
     }
-}
-
-/// The cylinder of a position.
-pub fn cylinder(position: &str) -> &str {
-    position
-        .split_once('.')
-        .map_or(position, |(before, _)| before)
 }
 
 /// A slot on its way into the machine.
@@ -276,13 +269,12 @@ impl Money {
         }
     }
 
-    /// Work, own and shared hours of one planned renewal. Hands-on hours beyond what
-    /// production stops for are done while it runs.
+    /// Work, own and shared hours of one planned renewal.
     fn planned(&self, component: &Component, pieces: u32) -> (f64, f64, f64) {
         let price = component.price.to_f64().unwrap_or(0.0);
         let work = f64::from(pieces) * price + self.labour_rate * component.own_labour_h;
-        let own_h = component.own_labour_h.min(component.planned_stop_h);
-        (work, own_h, component.planned_stop_h - own_h)
+        let (own_h, shared_h) = component.planned_hours();
+        (work, own_h, shared_h)
     }
 
     fn item(&self, raw: &Raw, step: f64, tables: &mut Tables) -> Item {

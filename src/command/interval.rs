@@ -11,6 +11,7 @@ use clap::ValueEnum;
 use super::interval_file::from_file;
 use super::interval_grouped;
 use super::interval_ledger::from_ledger;
+use super::interval_look::RISK;
 use super::select::{Select, confidence, positive};
 use super::{CommandError, Fault, Format, Outcome, Ui};
 use crate::life::Life;
@@ -67,7 +68,7 @@ pub struct IntervalArgs {
     #[arg(long, default_value_t = 0.8, value_name = "SHARE", value_parser = sure)]
     pub(super) sure: f64,
     /// Chance to be beyond a measured limit before the look at it (with a ledger)
-    #[arg(long, default_value_t = 0.05, value_name = "SHARE", value_parser = risk)]
+    #[arg(long, default_value_t = RISK, value_name = "SHARE", value_parser = risk)]
     pub(super) risk: f64,
     /// Probability that two-sided limits hold the truth
     #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = confidence)]

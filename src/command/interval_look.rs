@@ -14,6 +14,9 @@ use crate::store::Store;
 use crate::view::interval::LookView;
 use crate::wear::WearLines;
 
+/// Chance to be beyond a measured limit before the look at it, unless another is asked for.
+pub(super) const RISK: f64 = 0.05;
+
 /// Everything measured in the ledgers, ready to be weighed for any component.
 pub(super) struct Looks {
     groups: Vec<(wear_ledger::Group, WearLines)>,

@@ -6,11 +6,12 @@ use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, Days, NaiveDate, Utc};
 
-use super::beside::write_all;
+use super::beside::{folder_of, write_all};
 use super::evidence::{Ask, ComponentEvidence, gather};
 use super::group_inputs::{Ground, GroupedMachine, grouped};
 use super::plan_inputs::{Standing, shelf};
 use super::select::{Select, folders, no_lives};
+use super::wear_now::{WornSlots, worn};
 use super::{CommandError, Format, Outcome, Ui};
 use crate::plan::{MachineNow, Plan, Stop, Words, calendar};
 use crate::quantity::time::day;
@@ -86,7 +87,7 @@ pub fn run(args: &PlanArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         machines: args.machine.clone(),
         crews: args.crews,
     };
-    let planned = plans(&store, &evidence, &ask)?;
+    let planned = plans(&store, &evidence, &worn(&store)?, &ask)?;
     let facts: Vec<Facts<'_>> = planned
         .iter()
         .map(|planned| Facts {
@@ -135,19 +136,13 @@ fn calendar_text(planned: &[Planned<'_>], stamp: DateTime<Utc>) -> String {
 }
 
 fn write(file: &Path, text: &str) -> Result<(), CommandError> {
-    let (Some(folder), Some(name)) = (file.parent(), file.file_name().and_then(|n| n.to_str()))
-    else {
+    let Some(name) = file.file_name().and_then(|name| name.to_str()) else {
         return Err(CommandError::wrong_use(
             format!("{} is no name of a file", shown(file)),
             "name the calendar file, as stops.ics",
         ));
     };
-    let folder = if folder.as_os_str().is_empty() {
-        Path::new(".")
-    } else {
-        folder
-    };
-    write_all(folder, [(name, text)])
+    write_all(folder_of(file), [(name, text)])
         .map_err(|cannot| CommandError::io(&cannot.path, cannot.doing, &cannot.why()))
 }
 
@@ -155,6 +150,7 @@ fn write(file: &Path, text: &str) -> Result<(), CommandError> {
 pub(super) fn plans<'a>(
     store: &'a Store,
     evidence: &[ComponentEvidence],
+    worn: &WornSlots,
     ask: &PlanAsk,
 ) -> Result<Vec<Planned<'a>>, CommandError> {
     let as_of = day(store.as_of(), store.zone());
@@ -173,7 +169,7 @@ pub(super) fn plans<'a>(
     select.check(store)?;
     // All share the shelf and the crews, whichever are asked for.
     let grouped = grouped(store, evidence, &store.machines())?;
-    let standing = Standing::read(store, evidence)?;
+    let standing = Standing::read(store, evidence, worn)?;
     let mut planned: Vec<Planned<'a>> = Vec::new();
     for ledger in store.ledgers() {
         let own: Vec<&GroupedMachine> = grouped

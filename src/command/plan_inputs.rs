@@ -9,18 +9,15 @@ use chrono::{DateTime, Duration, Utc};
 use rust_decimal::prelude::ToPrimitive;
 
 use super::CommandError;
-use super::evidence::ComponentEvidence;
+use super::evidence::{ComponentEvidence, places};
 use super::group_inputs::{Ground, GroupedMachine};
-use super::interval_look::Looks;
-use super::wear_now::{Worn, worn};
+use super::interval_look::{Looks, RISK};
+use super::wear_now::WornSlots;
 use crate::life::LifeRow;
 use crate::plan::{Basis, MachineNow, OnShelf, Opening, Rate, Renewal, Shelf, Since, SlotNow};
 use crate::quantity::time::day;
-use crate::register::{Machine, Register, Slot};
+use crate::register::{Machine, Part, Register, Slot, cylinder};
 use crate::store::{Ledger, Meters, SlotStay, Store, UsageNow};
-
-/// Chance to be beyond a measured limit before the look at it.
-const RISK: f64 = 0.05;
 
 /// Weeks whose usage tells how a machine runs.
 const RECENT_WEEKS: i64 = 26;
@@ -43,13 +40,14 @@ pub struct Standing<'a> {
     /// is cheaper than renewing by age.
     looks: Vec<Vec<Option<f64>>>,
     /// Last readings of what is in place.
-    worn: HashMap<[String; 3], Vec<Worn>>,
+    worn: &'a WornSlots,
 }
 
 impl<'a> Standing<'a> {
     pub fn read(
         store: &'a Store,
         evidence: &'a [ComponentEvidence],
+        worn: &'a WornSlots,
     ) -> Result<Standing<'a>, CommandError> {
         let mut running = HashMap::new();
         let mut last: HashMap<[&str; 3], &LifeRow> = HashMap::new();
@@ -92,9 +90,9 @@ impl<'a> Standing<'a> {
             parts,
             meters: store.meters()?,
             usages: store.usage_now()?,
-            groups: groups(evidence),
+            groups: places(evidence),
             looks: looks(store, evidence)?,
-            worn: worn(store)?,
+            worn,
         })
     }
 
@@ -153,7 +151,7 @@ impl<'a> Standing<'a> {
             let read = self.worn.get(&owned)?;
             read.iter().find_map(|worn| worn.beyond.clone())
         });
-        let place = self.group_of(&grouped.machine, &slot);
+        let place = self.groups.get(&key).copied();
         let look_at = place.and_then(|(c, g)| self.looks[c][g]);
         let ceiling = component.ceiling.as_ref().map(|c| c.value);
         let plan = planned.map(|n| &grouped.plan.slots[n]);
@@ -183,6 +181,9 @@ impl<'a> Standing<'a> {
                 basis,
             })
         });
+        let (own_stop_h, shared_h) = component.planned_hours();
+        let fitted = self.parts.get(&owned).map(String::as_str);
+        let part = register.part_for(slot.component, fitted);
         Some(SlotNow {
             component: slot.component.to_owned(),
             name: component.name.clone(),
@@ -201,11 +202,10 @@ impl<'a> Standing<'a> {
             take_down: plan.and_then(|p| p.down_from).map(own),
             look_at,
             own_labour_h: component.own_labour_h,
-            // Hands-on hours beyond what production stops for are done while it runs.
-            own_stop_h: component.own_labour_h.min(component.planned_stop_h),
-            shared_h: (component.planned_stop_h - component.own_labour_h).max(0.0),
-            parts_cost: self.parts_cost(register, &slot, &owned),
-            part: self.part(register, slot.component, &owned),
+            own_stop_h,
+            shared_h,
+            parts_cost: parts_cost(register, &slot, part),
+            part: part.map(|part| part.number.clone()),
             pieces: slot.pieces,
             measures: measures(register, slot.component),
         })
@@ -240,33 +240,6 @@ impl<'a> Standing<'a> {
         });
         let found = found.unwrap_or_else(|| "found worn or failed".into());
         (since, Some(found))
-    }
-
-    /// The component of the evidence and its group that a slot's interval rests on.
-    fn group_of(&self, machine: &str, slot: &Slot<'_>) -> Option<(usize, usize)> {
-        let slots = self.groups.get(&[machine, slot.component, slot.position]);
-        slots.copied()
-    }
-
-    /// The part number last fitted there, if the register still has it; else its latest.
-    fn part(&self, register: &Register, component: &str, slot: &[String; 3]) -> Option<String> {
-        let fitted = self.parts.get(slot);
-        fitted
-            .filter(|number| register.part(number).is_some())
-            .cloned()
-            .or_else(|| {
-                register
-                    .parts_of(component)
-                    .last()
-                    .map(|p| p.number.clone())
-            })
-    }
-
-    fn parts_cost(&self, register: &Register, slot: &Slot<'_>, key: &[String; 3]) -> f64 {
-        let part = self.part(register, slot.component, key);
-        let price = register.price(slot.component, part.as_deref());
-        let price = price.and_then(|p| p.to_f64()).unwrap_or(0.0);
-        price * f64::from(slot.pieces)
     }
 
     /// How fast each usage of the machine grows.
@@ -304,20 +277,6 @@ impl<'a> Standing<'a> {
     }
 }
 
-/// The group each slot's interval rests on.
-fn groups(evidence: &[ComponentEvidence]) -> HashMap<[&str; 3], (usize, usize)> {
-    let mut places = HashMap::new();
-    for (c, component) in evidence.iter().enumerate() {
-        for (g, group) in component.groups.iter().enumerate() {
-            for (machine, position) in &group.slots {
-                let slot = [machine, component.component.id.as_str(), position];
-                places.entry(slot).or_insert((c, g));
-            }
-        }
-    }
-    places
-}
-
 /// Where looking is cheaper than renewing by age, the usage at which to look; a ceiling is kept
 /// by renewing all the same.
 fn looks(
@@ -343,7 +302,7 @@ fn opening(
     access: &str,
     position: &str,
 ) -> usize {
-    let cylinder = position.split('.').next().unwrap_or(position);
+    let cylinder = cylinder(position);
     let known = openings
         .iter()
         .position(|o| o.access == access && o.cylinder == cylinder);
@@ -358,6 +317,14 @@ fn opening(
         });
         openings.len() - 1
     })
+}
+
+/// Money for the pieces of an item.
+fn parts_cost(register: &Register, slot: &Slot<'_>, part: Option<&Part>) -> f64 {
+    let number = part.map(|part| part.number.as_str());
+    let price = register.price(slot.component, number);
+    let price = price.and_then(|p| p.to_f64()).unwrap_or(0.0);
+    price * f64::from(slot.pieces)
 }
 
 /// What is measured on a component: each quantity once, its zones after it.

@@ -333,16 +333,11 @@ fn write(folder: &Path, page: &Rendered) -> Result<(), CommandError> {
 }
 
 fn refused(cannot: &Cannot) -> CommandError {
-    CommandError::new(
-        Fault::Io,
-        Trouble::error(
-            "io",
-            format!("could not {}: {}", cannot.doing, cannot.why()),
-        )
-        .in_file(cannot.path.display().to_string())
-        .because("No new page was written; an older one stands as it was.")
-        .cured_by(
-            "see that the folder can be written and the disk has room, or name another (--out)",
-        ),
-    )
+    cannot.told(|trouble| {
+        trouble
+            .because("No new page was written; an older one stands as it was.")
+            .cured_by(
+                "see that the folder can be written and the disk has room, or name another (--out)",
+            )
+    })
 }

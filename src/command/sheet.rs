@@ -5,11 +5,12 @@ use std::path::{Path, PathBuf};
 use chrono::NaiveDate;
 use clap::ValueEnum;
 
-use super::beside::{Cannot, prove_writable, write_all};
+use super::beside::{Cannot, folder_of, prove_writable, write_all};
 use super::evidence::{Ask, gather};
 use super::plan::{PlanAsk, plans};
 use super::select::folders;
 use super::sheet_stop::stop;
+use super::wear_now::{WornSlots, worn};
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::plan::{Stop, stop_on};
 use crate::quantity::nearest;
@@ -78,14 +79,15 @@ pub fn run(args: &SheetArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         return Err(unknown(&args.machine, &store.machines()));
     };
     let today = day(store.as_of(), ledger.register.plant.time_zone);
-    let (at, planned) = planned(&store, &args.machine, args.stop, args.all)?;
+    let worn = worn(&store)?;
+    let (at, planned) = planned(&store, &worn, args)?;
     let at = at.unwrap_or(today);
     if at < today {
         let what = format!("the stop of {at} lies before the ledger's last entry, {today}");
         let cure = "give a later day, or take the ledger as it stood: --as-of DATE";
         return Err(CommandError::wrong_use(what, cure));
     }
-    let stop = stop(&store, ledger, tag, at, planned.as_ref())?;
+    let stop = stop(&store, ledger, tag, at, planned.as_ref(), &worn)?;
     let version = concat!("wearbook ", env!("CARGO_PKG_VERSION"));
     let sheet = sheet(&ledger.register, &stop, version);
     let page = render(&sheet, args.paper.into()).map_err(|error| {
@@ -112,19 +114,19 @@ pub fn run(args: &SheetArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
 /// The day and the plan of the stop: the next planned one, or the one of the day asked for.
 fn planned(
     store: &Store,
-    machine: &str,
-    asked: Option<NaiveDate>,
-    all: bool,
+    worn: &WornSlots,
+    args: &SheetArgs,
 ) -> Result<(Option<NaiveDate>, Option<Stop>), CommandError> {
-    if all {
+    let asked = args.stop;
+    if args.all {
         return Ok((asked, None));
     }
     let evidence = gather(store, &Ask::default())?;
     let ask = PlanAsk {
-        machines: vec![machine.to_owned()],
+        machines: vec![args.machine.clone()],
         ..PlanAsk::default()
     };
-    let plans = plans(store, &evidence, &ask)?;
+    let plans = plans(store, &evidence, worn, &ask)?;
     let Some(plan) = plans.first() else {
         return Ok((asked, None));
     };
@@ -182,10 +184,7 @@ fn keep_filled(beside: &Path, twin: &str) -> Result<(), CommandError> {
 }
 
 fn write(to: &Path, beside: &Path, page: &str, twin: &str) -> Result<(), CommandError> {
-    let folder = to
-        .parent()
-        .filter(|folder| !folder.as_os_str().is_empty())
-        .unwrap_or(Path::new("."));
+    let folder = folder_of(to);
     let name = |path: &Path| {
         let name = path.file_name().unwrap_or_default();
         name.to_string_lossy().into_owned()
@@ -197,15 +196,9 @@ fn write(to: &Path, beside: &Path, page: &str, twin: &str) -> Result<(), Command
 }
 
 fn refused(cannot: &Cannot) -> CommandError {
-    CommandError::new(
-        Fault::Io,
-        Trouble::error(
-            "io",
-            format!("could not {}: {}", cannot.doing, cannot.why()),
-        )
-        .in_file(cannot.path.display().to_string())
-        .cured_by(
+    cannot.told(|trouble| {
+        trouble.cured_by(
             "see that the folder can be written and the disk has room, or name another (--to)",
-        ),
-    )
+        )
+    })
 }

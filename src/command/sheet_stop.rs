@@ -2,21 +2,21 @@
 //! slot that lies open then. Without a plan every slot lies open, and those are renewed that
 //! have reached the interval the crew keeps today.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::BTreeSet;
 
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::CommandError;
-use super::wear_now::{Worn, worn};
+use super::wear_now::{Worn, WornSlots};
 use crate::book::{Event, Reason, SlotName, Survey, slot_entries};
 use crate::life::LifeRow;
 use crate::plan;
 use crate::quantity::time::{day, start_of_day};
-use crate::register::Slot;
+use crate::register::{Slot, cylinder};
 use crate::store::{Ledger, SlotStay, Store, UsageNow};
 use crate::view::plan::short_why;
 use crate::view::sheet::{
-    LastReading, MeterAtStop, Opening, Renewal, SlotAtStop, Stop, kit, part_for, usage,
+    LastReading, MeterAtStop, Opening, Renewal, SlotAtStop, Stop, kit, usage,
 };
 use crate::wear::Standing;
 
@@ -27,6 +27,7 @@ pub(super) fn stop(
     tag: &str,
     at: NaiveDate,
     planned: Option<&plan::Stop>,
+    worn: &WornSlots,
 ) -> Result<Stop, CommandError> {
     let machine = store.machine_name(ledger, tag);
     let register = &ledger.register;
@@ -47,12 +48,12 @@ pub(super) fn stop(
             .filter(|stay| stay.machine == machine)
             .collect(),
         survey: &survey,
-        worn: worn(store)?,
+        worn,
         weeks: weeks(store.as_of(), start_of_day(at, zone)),
     };
     let mut openings: Vec<Opening> = Vec::new();
     for slot in register.slots(tag) {
-        let cylinder = slot.position.split('.').next().unwrap_or(slot.position);
+        let cylinder = cylinder(slot.position);
         let task =
             match planned {
                 Some(planned) if !lies_open(planned, &slot, cylinder) => continue,
@@ -123,7 +124,7 @@ struct Record<'a> {
     stays: Vec<&'a SlotStay>,
     survey: &'a Survey,
     /// Last readings of what is in place, judged.
-    worn: HashMap<[String; 3], Vec<Worn>>,
+    worn: &'a WornSlots,
     /// From the last entry to the stop.
     weeks: f64,
 }
@@ -226,11 +227,9 @@ impl Record<'_> {
             age,
             empty: in_place.is_none(),
             renewal,
-            part: part_for(
-                register,
-                component,
-                in_place.and_then(|stay| stay.part.as_deref()),
-            ),
+            part: register
+                .part_for(component, in_place.and_then(|stay| stay.part.as_deref()))
+                .map(|part| part.number.clone()),
             last: self.last(component, position, in_place.map(|stay| stay.start_time))?,
             trend: self.trend(component, position),
         })

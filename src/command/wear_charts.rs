@@ -5,10 +5,9 @@
 
 use std::path::Path;
 
+use super::CommandError;
 use super::beside::{self, Cannot};
-use super::{CommandError, Fault};
 use crate::chart::{Size, WearChart, WearItem, number, wear_chart};
-use crate::quantity::trouble::Trouble;
 use crate::report::names::{Names, slug};
 use crate::wear::{Barrier, ItemReadings, WearLines};
 
@@ -143,17 +142,12 @@ impl Charts {
 }
 
 fn refused(cannot: &Cannot) -> CommandError {
-    CommandError::new(
-        Fault::Io,
-        Trouble::error(
-            "io",
-            format!("could not {}: {}", cannot.doing, cannot.why()),
-        )
-        .in_file(cannot.path.display().to_string())
-        .because("Not every chart was written, and no result is shown.")
-        .cured_by(
-            "see that the folder can be written and the disk has room, name another \
+    cannot.told(|trouble| {
+        trouble
+            .because("Not every chart was written, and no result is shown.")
+            .cured_by(
+                "see that the folder can be written and the disk has room, name another \
              (--charts), or leave the charts out",
-        ),
-    )
+            )
+    })
 }

@@ -25,12 +25,15 @@ pub(super) struct Worn {
     pub left: Option<(f64, String)>,
 }
 
+/// By machine, component and position.
+pub(super) type WornSlots = HashMap<[String; 3], Vec<Worn>>;
+
 /// Two-sided confidence of the usage left.
 const CONFIDENCE: f64 = 0.9;
 
-/// The last readings of what is in place, by machine, component and position.
-pub(super) fn worn(store: &Store) -> Result<HashMap<[String; 3], Vec<Worn>>, CommandError> {
-    let mut slots: HashMap<[String; 3], Vec<Worn>> = HashMap::new();
+/// The last readings of what is in place.
+pub(super) fn worn(store: &Store) -> Result<WornSlots, CommandError> {
+    let mut slots = WornSlots::new();
     for group in gather(store, store.readings()?, &Select::default(), &[]) {
         let lines = WearLines::fit(&group.items).ok();
         let belief = lines.as_ref().and_then(WearLines::belief);

@@ -33,7 +33,6 @@ pub struct Task {
     pub component: String,
     pub name: String,
     pub position: String,
-    pub opening: Option<usize>,
     /// `None`: only looked at and measured.
     pub renew: Option<Why>,
     /// A look was planned for it: its wear decides.
@@ -48,7 +47,6 @@ pub struct Task {
     pub measures: Vec<String>,
     pub part: Option<String>,
     pub pieces: u32,
-    pub parts_cost: f64,
 }
 
 /// One stop of one machine.
@@ -62,13 +60,9 @@ pub struct Stop {
     pub latest: NaiveDate,
     /// Days after the plan's day.
     pub day: f64,
-    /// The machine's usage from now until then, in the usage of the base interval.
-    pub usage_until: Option<f64>,
-    /// Which of the machine's openings are opened, in their order; and each kind of them in
-    /// words, with its cylinders.
-    pub opened: Vec<usize>,
+    /// Each kind of opening in words, with its cylinders.
     pub opened_names: Vec<String>,
-    /// Their accesses and cylinders.
+    /// What is opened: accesses and cylinders, in the machine's order.
     pub opened_keys: Vec<(String, String)>,
     /// Renewals first in the order of the layout, then what is only looked at.
     pub tasks: Vec<Task>,

@@ -359,7 +359,6 @@ impl<'a> Course<'a> {
                     component: slot.component.clone(),
                     name: slot.name.clone(),
                     position: slot.position.clone(),
-                    opening: slot.opening,
                     renew: why[n],
                     look: looks[n],
                     age: self.age(n, day),
@@ -370,7 +369,6 @@ impl<'a> Course<'a> {
                     measures: slot.measures.clone(),
                     part: slot.part.clone(),
                     pieces: slot.pieces,
-                    parts_cost: slot.parts_cost,
                 });
             }
         }
@@ -404,14 +402,12 @@ impl<'a> Course<'a> {
             earliest: date(spread.early),
             latest: date(spread.late),
             day,
-            usage_until: rate.map(|rate| day * rate.per_day()),
             opened_names: self.names(&opened),
             opened_keys: opened
                 .iter()
                 .map(|n| &machine.openings[*n])
                 .map(|opening| (opening.access.clone(), opening.cylinder.clone()))
                 .collect(),
-            opened,
             tasks,
             hours,
             labour_h,

@@ -16,7 +16,7 @@ pub use fault::{Fault, FaultKind, RegisterError};
 pub use meaning::{Clash, Meaning, clash_troubles, clashes};
 pub use types::{
     Access, AssumedShape, Ceiling, Component, Layout, LayoutSlots, Machine, Measurement, Part,
-    Plant, Register, ShapePrior, Slot, UsageKind,
+    Plant, Register, ShapePrior, Slot, UsageKind, cylinder,
 };
 
 use std::path::Path;

@@ -184,6 +184,24 @@ pub struct Slot<'a> {
     pub pieces: u32,
 }
 
+/// The cylinder of a position: what stands before its first dot. An access is opened cylinder
+/// by cylinder.
+pub fn cylinder(position: &str) -> &str {
+    position
+        .split_once('.')
+        .map_or(position, |(before, _)| before)
+}
+
+impl Component {
+    /// Production hours of one planned renewal: its own, which it adds to any stop, and those
+    /// it shares with what else is done in the same stop. Hands-on hours beyond what production
+    /// stops for are done while it runs.
+    pub fn planned_hours(&self) -> (f64, f64) {
+        let own = self.own_labour_h.min(self.planned_stop_h);
+        (own, self.planned_stop_h - own)
+    }
+}
+
 impl Register {
     /// The machine with this tag.
     pub fn machine(&self, tag: &str) -> Option<&Machine> {
@@ -249,6 +267,20 @@ impl Register {
     /// an unknown component.
     pub fn pieces(&self, component: &str) -> u32 {
         self.component(component).map_or(1, |c| c.pieces)
+    }
+
+    /// Pieces that an item in this slot is made of; the component's where no layout has it.
+    pub fn pieces_at(&self, tag: &str, component: &str, position: &str) -> u32 {
+        self.slot(tag, component, position)
+            .map_or_else(|| self.pieces(component), |slot| slot.pieces)
+    }
+
+    /// The part number to put into a slot: the one fitted there where the register still has
+    /// it, else the last one it states for the component.
+    pub fn part_for<'a>(&'a self, component: &'a str, fitted: Option<&str>) -> Option<&'a Part> {
+        let known =
+            fitted.and_then(|number| self.parts_of(component).find(|part| part.number == number));
+        known.or_else(|| self.parts_of(component).last())
     }
 
     /// The price of one piece: the part's own if it states one, else the component's.

@@ -9,7 +9,7 @@ use super::misfit::{Misfit, SimulateError};
 use super::plan::{Access, Figures, Machine, Plant, Slot};
 use super::truth::Truth;
 use crate::quantity::nearest;
-use crate::register::Register;
+use crate::register::{Register, cylinder};
 
 /// Reads a truth.
 ///
@@ -355,12 +355,7 @@ fn build<'a>(register: &Register, truth: &'a Truth) -> Plant<'a> {
                         Some(Slot {
                             component: number_of(slot.component)?,
                             position: slot.position.to_owned(),
-                            cylinder: slot
-                                .position
-                                .split('.')
-                                .next()
-                                .unwrap_or_default()
-                                .to_owned(),
+                            cylinder: cylinder(slot.position).to_owned(),
                             access: slot.access.and_then(access_of),
                             pieces: slot.pieces,
                         })

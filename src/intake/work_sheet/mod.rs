@@ -15,8 +15,8 @@ use chrono_tz::Tz;
 
 use super::cells::{CellFault, Cells, FileError, Layout, open};
 use crate::book::{
-    BookError, Conflict, Entry, LineFaultKind, Reason, conflict_trouble, parse_given_line,
-    value_span,
+    BookError, Conflict, EMPTY_SLOT, Entry, LineFaultKind, Reason, SHEET_COLUMNS, conflict_trouble,
+    parse_given_line, value_span,
 };
 use crate::quantity::number::is_json_number;
 use crate::quantity::trouble::{Place, Trouble};
@@ -25,36 +25,11 @@ mod draft;
 
 use draft::Draft;
 
-/// What stands in the `reason` of a slot that nothing was in.
-pub const EMPTY: &str = "empty";
-
-/// Columns of the file, as `view::sheet` writes them.
+/// The file, as `view::sheet` writes it.
 const SHEET: Layout<21> = Layout {
     what: "a work sheet",
     code: "work-sheet",
-    columns: [
-        "key",
-        "machine",
-        "access",
-        "component",
-        "position",
-        "field",
-        "what",
-        "zone",
-        "unit",
-        "planned",
-        "value",
-        "span_m",
-        "new_value",
-        "finding",
-        "mode",
-        "renew",
-        "reason",
-        "part",
-        "batch",
-        "serial",
-        "note",
-    ],
+    columns: SHEET_COLUMNS,
     needed: &[
         MACHINE, COMPONENT, POSITION, FIELD, WHAT, VALUE, FINDING, RENEW,
     ],
@@ -132,7 +107,7 @@ impl Filled {
                 }
                 // On a sheet that is one word.
                 if matches!(conflict, Conflict::SlotEmpty { .. }) && draft.is_renewal() {
-                    let cure = format!("nothing was in it? write `{EMPTY}` as the reason");
+                    let cure = format!("nothing was in it? write `{EMPTY_SLOT}` as the reason");
                     trouble.cure = vec![cure];
                 }
                 troubles.push(trouble);
@@ -515,7 +490,7 @@ impl Reader {
         let given = row
             .get(REASON)
             .map(|text| text.to_lowercase().replace(' ', "-"));
-        let empty = given.as_deref() == Some(EMPTY);
+        let empty = given.as_deref() == Some(EMPTY_SLOT);
         let renewed = renew == Some(true);
         if !renewed {
             let loose = [REASON, BATCH, SERIAL]

@@ -8,7 +8,7 @@
 //! those who need it (S. C. Littlechild & G. Owen, *Management Science* 20 (1973), 370–372,
 //! for landing fees; from memory).
 
-use super::inputs::{Item, Machine};
+use super::inputs::Machine;
 use super::pattern::cycle;
 
 /// Cost per unit of usage, by kind.
@@ -49,14 +49,6 @@ pub struct Account {
     pub openings: Vec<f64>,
     /// Stops per unit of usage.
     pub stops: f64,
-}
-
-fn forever(item: &Item) -> f64 {
-    item.failed * item.life.as_ref().map_or(0.0, |life| life.forever())
-}
-
-fn over(item: &Item, k: usize) -> f64 {
-    item.failed * item.life.as_ref().map_or(0.0, |life| life.failures(k))
 }
 
 /// Adds up a plan over one cycle.
@@ -106,9 +98,7 @@ pub fn account(
             .collect();
         for a in open {
             let access = &machine.accesses[a];
-            let parts = access.disturbed.iter();
-            let own = parts.map(|d| d.item.own_cost(machine.downtime_cost));
-            let opening = access.labour + own.sum::<f64>();
+            let opening = access.cost(machine.downtime_cost);
             let behind: Vec<usize> = due
                 .iter()
                 .copied()
@@ -125,7 +115,7 @@ pub fn account(
             let gap = (k - last[a]) as usize * base;
             last[a] = k;
             for disturbed in &access.disturbed {
-                let failures = over(&disturbed.item, gap) / run;
+                let failures = disturbed.item.failures_over(gap) / run;
                 cost.failures += failures;
                 accesses[a] += failures;
                 needs.push((disturbed.item.shared_h, machine.slots.len() + a));
@@ -151,16 +141,20 @@ pub fn account(
         let failures = match multiples[n] {
             Some(m) => {
                 let k = m as usize * base;
-                over(&slot.item, k) / (machine.step * k as f64)
+                slot.item.failures_over(k) / (machine.step * k as f64)
             }
-            None => forever(&slot.item),
+            None => slot.item.failures_forever(),
         };
         slots[n].failures = failures;
         cost.failures += failures;
     }
     for (a, access) in machine.accesses.iter().enumerate() {
         if opened[a].is_empty() {
-            let failures: f64 = access.disturbed.iter().map(|d| forever(&d.item)).sum();
+            let failures: f64 = access
+                .disturbed
+                .iter()
+                .map(|d| d.item.failures_forever())
+                .sum();
             accesses[a] += failures;
             cost.failures += failures;
         }

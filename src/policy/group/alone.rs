@@ -38,12 +38,7 @@ fn ungrouped(
 ) -> CostRate {
     let mut cost = CostRate::default();
     let mut opened = vec![0.0; machine.accesses.len()];
-    let opening = |access: usize| {
-        let access = &machine.accesses[access];
-        let parts = access.disturbed.iter();
-        let parts: f64 = parts.map(|d| d.item.own_cost(machine.downtime_cost)).sum();
-        access.labour + parts
-    };
+    let opening = |access: usize| machine.accesses[access].cost(machine.downtime_cost);
     // A stop takes as long as the one that needs it longest.
     let stop = |item: &Item, access: Option<usize>| {
         let parts = access

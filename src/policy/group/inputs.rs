@@ -228,7 +228,26 @@ impl Bound {
     }
 }
 
+impl Access {
+    /// What one opening costs, with the parts it disturbs.
+    pub fn cost(&self, downtime_cost: f64) -> f64 {
+        let parts = self.disturbed.iter();
+        let parts = parts.map(|d| d.item.own_cost(downtime_cost));
+        self.labour + parts.sum::<f64>()
+    }
+}
+
 impl Item {
+    /// Expected cost of its failures over `k` steps from new; 0 without a life.
+    pub fn failures_over(&self, k: usize) -> f64 {
+        self.failed * self.life.as_ref().map_or(0.0, |life| life.failures(k))
+    }
+
+    /// The same per unit of usage when renewed at failure only.
+    pub fn failures_forever(&self) -> f64 {
+        self.failed * self.life.as_ref().map_or(0.0, |life| life.forever())
+    }
+
     /// What one planned renewal adds to a stop at which it lies open.
     pub fn own_cost(&self, downtime_cost: f64) -> f64 {
         self.work + self.own_h * downtime_cost

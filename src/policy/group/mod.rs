@@ -148,14 +148,9 @@ fn slot_plan(
         failed: slot.item.failed,
         interval: steps,
     };
-    let opening = slot.access.map_or(0.0, |access| {
-        let access = &machine.accesses[access];
-        let parts = access.disturbed.iter();
-        access.labour
-            + parts
-                .map(|d| d.item.own_cost(machine.downtime_cost))
-                .sum::<f64>()
-    });
+    let opening = slot
+        .access
+        .map_or(0.0, |a| machine.accesses[a].cost(machine.downtime_cost));
     // Where nothing justifies an interval, nothing justifies renewing along.
     let age = |now: f64| match slot.allowed {
         Allowed::AtFailure => None,

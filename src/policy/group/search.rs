@@ -59,9 +59,7 @@ struct Choice<'a> {
 impl Choice<'_> {
     /// Cost per unit of usage when renewed every `k` steps and at failure.
     fn rate(&self, k: usize, step: f64) -> f64 {
-        let item = &self.slot.item;
-        let failures = item.life.as_ref().map_or(0.0, |life| life.failures(k));
-        (self.own + item.failed * failures) / (step * k as f64)
+        (self.own + self.slot.item.failures_over(k)) / (step * k as f64)
     }
 
     /// Cost per unit of usage at each multiple of a base of `j` steps, infinite where it may not.
@@ -217,10 +215,8 @@ impl<'a> Search<'a> {
                 key.push(d.bound.map_or(0, |b| b.usage.to_bits()));
             }
             let slots: Vec<&Slot> = places.iter().map(|n| &machine.slots[*n]).collect();
-            let own_cost = |d: &&Disturbed| d.item.own_cost(machine.downtime_cost);
             let kind = Kind {
-                opening: own.map_or(0.0, |a| a.labour)
-                    + disturbed.iter().map(own_cost).sum::<f64>(),
+                opening: own.map_or(0.0, |a| a.cost(machine.downtime_cost)),
                 rung: disturbed
                     .iter()
                     .map(|d| rung(d.item.shared_h))
@@ -279,9 +275,7 @@ impl<'a> Search<'a> {
                 *cost += match (pattern.every.first(), last) {
                     (None, Some(_)) => f64::INFINITY,
                     (Some(gap), Some(last)) if *gap as usize * j > last => f64::INFINITY,
-                    (None, None) => {
-                        item.failed * item.life.as_ref().map_or(0.0, |life| life.forever())
-                    }
+                    (None, None) => item.failures_forever(),
                     _ => {
                         let of_gap =
                             |gap: usize| item.life.as_ref().map_or(0.0, |l| l.failures(gap * j));
@@ -399,17 +393,13 @@ impl<'a> Search<'a> {
 }
 
 fn choice<'a>(slot: &'a Slot, machine: &Machine, rung: &impl Fn(f64) -> usize) -> Choice<'a> {
-    let forever = |slot: &Slot| {
-        let life = slot.item.life.as_ref();
-        slot.item.failed * life.map_or(0.0, |life| life.forever())
-    };
     let (last, never) = match slot.allowed {
         // Without a life nothing speaks for an interval.
         Allowed::Free => (
             slot.item.life.as_ref().map_or(0, |life| life.last()),
-            Some(forever(slot)),
+            Some(slot.item.failures_forever()),
         ),
-        Allowed::AtFailure => (0, Some(forever(slot))),
+        Allowed::AtFailure => (0, Some(slot.item.failures_forever())),
         Allowed::AtMost(bound) => (bound.steps(machine.step), None),
     };
     Choice {

@@ -10,7 +10,7 @@ mod twin;
 mod words;
 
 pub use build::sheet;
-pub use stop::{Kit, LastReading, MeterAtStop, Opening, Renewal, SlotAtStop, Stop, kit, part_for};
+pub use stop::{Kit, LastReading, MeterAtStop, Opening, Renewal, SlotAtStop, Stop, kit};
 pub use twin::{COLUMNS, twin};
 pub use words::usage;
 

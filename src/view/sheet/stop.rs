@@ -94,29 +94,12 @@ pub struct Kit {
     pub pieces: u32,
 }
 
-/// The part number to put into a slot: the one that is in it where the register still has it,
-/// else the last one the register states for the component.
-pub fn part_for(register: &Register, component: &str, in_place: Option<&str>) -> Option<String> {
-    let known = |number: &str| register.parts_of(component).any(|p| p.number == number);
-    in_place
-        .filter(|number| known(number))
-        .or_else(|| {
-            register
-                .parts_of(component)
-                .last()
-                .map(|p| p.number.as_str())
-        })
-        .map(str::to_owned)
-}
-
 /// The parts that the planned renewals of a machine take, in the order of the openings.
 pub fn kit(register: &Register, tag: &str, openings: &[Opening]) -> Vec<Kit> {
     let mut kit: Vec<Kit> = Vec::new();
     let slots = openings.iter().flat_map(|opening| &opening.slots);
     for slot in slots.filter(|slot| slot.renewal.is_some()) {
-        let pieces = register
-            .slot(tag, &slot.component, &slot.position)
-            .map_or_else(|| register.pieces(&slot.component), |slot| slot.pieces);
+        let pieces = register.pieces_at(tag, &slot.component, &slot.position);
         let same = |line: &&mut Kit| line.component == slot.component && line.part == slot.part;
         match kit.iter_mut().find(same) {
             Some(line) => line.pieces += pieces,

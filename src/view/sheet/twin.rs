@@ -2,32 +2,11 @@
 //! someone who looks at the paper, and read back by `record --sheet`.
 
 use super::{Field, ReadingBox, Sheet, SlotLine};
+use crate::book::{EMPTY_SLOT, SHEET_COLUMNS};
 use crate::view::table::csv_text;
 
-/// Columns of the twin, in order. `intake::work_sheet` reads them; a test holds the two alike.
-pub const COLUMNS: [&str; 21] = [
-    "key",
-    "machine",
-    "access",
-    "component",
-    "position",
-    "field",
-    "what",
-    "zone",
-    "unit",
-    "planned",
-    "value",
-    "span_m",
-    "new_value",
-    "finding",
-    "mode",
-    "renew",
-    "reason",
-    "part",
-    "batch",
-    "serial",
-    "note",
-];
+/// Columns of the twin, in order.
+pub const COLUMNS: [&str; 21] = SHEET_COLUMNS;
 
 /// The twin as CSV text. The columns after `planned` are to be filled; a part number and the
 /// job's id stand there already and enter nothing by themselves.
@@ -107,7 +86,7 @@ impl Cells<'_> {
             self.slot.part.as_deref().unwrap_or_default(),
         );
         if self.slot.empty {
-            set(&mut row, "reason", "empty");
+            set(&mut row, "reason", EMPTY_SLOT);
         }
         row
     }
