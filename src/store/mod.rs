@@ -11,6 +11,7 @@
 mod ask;
 mod bounds;
 mod catalogue;
+mod costs;
 mod cursor;
 mod error;
 mod files;
@@ -42,7 +43,7 @@ pub use registers::Ledger;
 pub use rows::{EntryCount, Reading, SlotStay, UsageNow};
 
 use crate::book::{BookError, book_files, ledger_folders, ledger_names};
-use crate::life::{LifeRow, RenewalCost};
+use crate::life::{CostItem, Job, LifeRow, RenewalCost};
 use crate::quantity::time::end_of_day;
 use crate::quantity::trouble::Trouble;
 use crate::register::{FILE_NAME, Register};
@@ -240,6 +241,16 @@ impl Store {
 
     /// One row a renewal under a job, with its share of the job's costs.
     pub fn renewal_costs(&self) -> Result<Vec<RenewalCost>, StoreError> {
+        self.rows()
+    }
+
+    /// Every amount of the ledgers, each in one row, in the order of time.
+    pub fn costs(&self) -> Result<Vec<CostItem>, StoreError> {
+        self.rows()
+    }
+
+    /// One row a job: its hours and what they come to.
+    pub fn jobs(&self) -> Result<Vec<Job>, StoreError> {
         self.rows()
     }
 

@@ -155,6 +155,7 @@ fn rows_of(table: &Table, ledger: &Ledger, shared: &BTreeSet<String>, rows: &mut
             name(),
             text(&register.plant.name),
             text(register.plant.currency.code()),
+            Cell::Whole(Some(i64::from(register.plant.currency.decimals()))),
             text(register.plant.time_zone.name()),
             money(register.plant.labour_rate),
             Cell::Float(register.plant.planning_grid),
