@@ -6,7 +6,7 @@
 --          the renewal states it); kind VARCHAR: corrective | preventive | expense | other;
 --          class VARCHAR: parts | labour | downtime | extra | expense; time TIMESTAMP (UTC; under a job
 --          the job's); job VARCHAR; cause VARCHAR: failed | planned | along (NULL: no renewal);
---          shared BOOLEAN (whether the amount is a share of what several slots or the job caused);
+--          shared BOOLEAN (whether the amount is an even share of the job's, not its own);
 --          amount DECIMAL(38,4) (money of the ledger in whole smallest units; NULL: no price is known);
 --          what VARCHAR (of an expense); sha VARCHAR (the renewal, expense or job)
 -- Unique and ordered by: ledger, time, machine, component, position, class, sha
@@ -50,7 +50,7 @@ renewals AS (
 ),
 -- Shares in smallest units: each the step of the rounded running sum.
 shares AS (
-    SELECT r.ledger, r.sha, r.kind AS cause, r.parts, u.per_unit,
+    SELECT r.ledger, r.sha, r.kind AS cause, r.bears, r.parts, u.per_unit,
         round(sum(r.labour) OVER job_so_far * u.per_unit, 0)
             - round((sum(r.labour) OVER job_so_far - r.labour) * u.per_unit, 0) AS labour,
         round(sum(r.downtime) OVER job_so_far * u.per_unit, 0)
@@ -81,7 +81,7 @@ renewed AS (
         round(CASE WHEN s.sha IS NOT NULL THEN s.parts
                    ELSE coalesce(r.pieces, l.pieces, c.pieces, 1) * coalesce(p.price, c.price) END
               * u.per_unit, 0) AS parts,
-        s.labour, s.downtime, s.extra
+        s.bears, s.labour, s.downtime, s.extra
     FROM renewals AS r
     JOIN units AS u USING (ledger)
     LEFT JOIN shares AS s ON s.ledger = r.ledger AND s.sha = r.sha
@@ -104,7 +104,7 @@ items AS (
     FROM renewed
     UNION ALL
     SELECT ledger, machine, component, "position", part, mode, kind, 'labour', "time", job, cause,
-        true, labour, per_unit, NULL, sha
+        bears, labour, per_unit, NULL, sha
     FROM renewed WHERE labour <> 0
     UNION ALL
     SELECT ledger, machine, component, "position", part, mode, kind, 'downtime', "time", job, cause,

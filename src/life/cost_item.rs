@@ -96,7 +96,7 @@ pub struct CostItem {
     pub job: Option<String>,
     /// `None`: no renewal.
     pub cause: Option<RenewalKind>,
-    /// Whether it is a share of what several slots or the job caused.
+    /// Whether it is an even share of the job's, not its own.
     pub shared: bool,
     /// In whole smallest units of the ledger's currency; `None`: no price is known.
     pub amount: Option<Decimal>,
