@@ -136,7 +136,10 @@ fn reliability(work: &Work) -> Vec<Indicator> {
             source: "common practice",
             note: Some(match work.repeats {
                 Some((_, of, within)) => {
-                    format!("within {within} {}, of {of} that followed a failure", work.unit)
+                    format!(
+                        "within {within} {}, of {of} that followed a failure",
+                        work.unit
+                    )
                 }
                 None => "ask for it: --repeat-within USAGE".into(),
             }),
@@ -343,10 +346,7 @@ mod tests {
         let mut starts = work();
         starts.unit = "starts".into();
         assert_eq!(
-            value(
-                &indicators(&starts),
-                "availability-related-to-maintenance"
-            ),
+            value(&indicators(&starts), "availability-related-to-maintenance"),
             None
         );
     }

@@ -8,10 +8,12 @@
 mod breakdown;
 mod change;
 mod indicators;
+mod period;
 
 pub use breakdown::{Amounts, Breakdown, By, Group, breakdown, events};
 pub use change::{Spent, Split, split};
 pub use indicators::{Indicator, Work, indicators};
+pub use period::{Every, Span};
 
 use rust_decimal::Decimal;
 

@@ -49,11 +49,17 @@ pub fn rate_limits(events: u64, usage: f64, confidence: f64) -> Option<RateLimit
     // The mean at which `shape` events or more have this chance: χ²(chance; 2·shape)/2.
     let mean = |shape: f64, chance: f64| {
         let high = shape + 40.0 + 40.0 * shape.sqrt();
-        bisect(0.0, high, |mean| gamma_lr(shape, mean.max(f64::MIN_POSITIVE)) < chance)
+        bisect(0.0, high, |mean| {
+            gamma_lr(shape, mean.max(f64::MIN_POSITIVE)) < chance
+        })
     };
     Some(RateLimits {
         estimate: n / usage,
-        lower: if events == 0 { 0.0 } else { mean(n, tail) / usage },
+        lower: if events == 0 {
+            0.0
+        } else {
+            mean(n, tail) / usage
+        },
         upper: mean(n + 1.0, 1.0 - tail) / usage,
     })
 }
@@ -74,8 +80,20 @@ pub fn rate_ratio(first: (u64, f64), second: (u64, f64), confidence: f64) -> Opt
     let (a, b) = (n1 as f64, n2 as f64);
     let ratio = |chance: f64| chance / (1.0 - chance) * (u1 / u2);
     // P(N₂ ≥ n₂) = I_q(n₂, n₁ + 1), P(N₂ ≤ n₂) = 1 − I_q(n₂ + 1, n₁), q the chance.
-    let at_least = |q: f64| if n2 == 0 { 1.0 } else { beta_reg(b, a + 1.0, q) };
-    let at_most = |q: f64| if n1 == 0 { 1.0 } else { 1.0 - beta_reg(b + 1.0, a, q) };
+    let at_least = |q: f64| {
+        if n2 == 0 {
+            1.0
+        } else {
+            beta_reg(b, a + 1.0, q)
+        }
+    };
+    let at_most = |q: f64| {
+        if n1 == 0 {
+            1.0
+        } else {
+            1.0 - beta_reg(b + 1.0, a, q)
+        }
+    };
     let even = u2 / (u1 + u2);
     Some(RateRatio {
         estimate: (n1 > 0).then(|| (b / u2) / (a / u1)),

@@ -26,8 +26,7 @@ impl QueryRow for CostItem {
         ("what", Kind::Text),
         ("sha", Kind::Text),
     ];
-    const ORDER: &'static str =
-        "ledger, \"time\", machine, component, \"position\", class, sha";
+    const ORDER: &'static str = "ledger, \"time\", machine, component, \"position\", class, sha";
 
     fn take(row: &mut Cursor<'_>) -> Result<Self, StoreError> {
         Ok(CostItem {
