@@ -1,19 +1,22 @@
 //! `cost`: what an hour of running costs, where the money goes, and what changed it.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
 use clap::ValueEnum;
 
 use super::cost_change::change;
 use super::cost_explain::explain;
-use super::cost_frame::Frame;
+use super::cost_frame::{Asked, Frame};
 use super::cost_indicators::measure;
+use super::cost_saved::saved;
 use super::select::{Select, folders};
 use super::{CommandError, Format, Outcome, Ui};
 use crate::cost::{self, Span, breakdown};
+use crate::intake::rates_csv::{self, Rates};
 use crate::quantity::time::format_utc;
-use crate::store::{Options, Store};
+use crate::register::CURRENCIES_DIFFER;
+use crate::store::{Options, Store, StoreError};
 use crate::view::cost::CostView;
 
 /// Show what a running hour costs and where the money goes
@@ -56,12 +59,19 @@ pub struct CostArgs {
     /// Say what changed since this earlier period, and why, instead: FROM..TO
     #[arg(long, value_name = "PERIOD", value_parser = span, conflicts_with = "by")]
     against: Option<Span>,
+    /// Show what planned renewal saved or cost against run to failure, by the fits, instead
+    #[arg(long, conflicts_with_all = ["against", "by", "per", "every", "explain", "indicators", "rates"])]
+    saved: bool,
     /// With --indicators: count failures that came within so much usage after the last one there
     #[arg(long, value_name = "USAGE", value_parser = super::select::positive, requires = "indicators")]
     repeat_within: Option<f64>,
     /// Probability that two-sided limits of failure rates hold the truth
     #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = super::select::confidence)]
     confidence: f64,
+    /// Tell ledgers of several currencies in the first one's, by a CSV file with columns
+    /// currency, date, rate: what one unit is worth from that day on
+    #[arg(long, value_name = "FILE", conflicts_with = "explain")]
+    rates: Option<PathBuf>,
     /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
@@ -130,7 +140,17 @@ fn span(text: &str) -> Result<Span, String> {
 }
 
 pub fn run(args: &CostArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
-    let store = Store::open(&folders(&args.ledgers), args.as_of, &Options::default())?;
+    let rates = match &args.rates {
+        Some(file) => Some((file.as_path(), rates_csv::read(file)?)),
+        None => None,
+    };
+    let rates = rates.as_ref().map(|(file, rates)| (*file, rates));
+    let options = Options {
+        // A job is told in its own ledger's money.
+        several_currencies: rates.is_some() || args.explain.is_some(),
+        ..Options::default()
+    };
+    let store = Store::open(&folders(&args.ledgers), args.as_of, &options).map_err(refused)?;
     for trouble in store.troubles() {
         ui.trouble(trouble);
     }
@@ -141,18 +161,23 @@ pub fn run(args: &CostArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
                 .lay_out(|| view.text(), || view.json(), || view.csv())?
         }
         (_, Some(before)) => {
-            let view = change(&frame(args, &store)?, before, args.confidence)?;
+            let view = change(&frame(args, &store, rates)?, before, args.confidence)?;
+            args.format
+                .lay_out(|| view.text(), || view.json(), || view.csv())?
+        }
+        _ if args.saved => {
+            let view = saved(&frame(args, &store, rates)?, &args.select, args.confidence)?;
             args.format
                 .lay_out(|| view.text(), || view.json(), || view.csv())?
         }
         _ if args.indicators => {
-            let frame = frame(args, &store)?;
+            let frame = frame(args, &store, rates)?;
             let view = measure(&frame, &args.select, args.repeat_within, args.confidence)?;
             args.format
                 .lay_out(|| view.text(), || view.json(), || view.csv())?
         }
         _ => {
-            let view = costs(args, frame(args, &store)?);
+            let view = costs(args, frame(args, &store, rates)?);
             args.format
                 .lay_out(|| view.text(), || view.json(), || view.csv())?
         }
@@ -161,8 +186,31 @@ pub fn run(args: &CostArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     Ok(Outcome::Done)
 }
 
-fn frame<'a>(args: &CostArgs, store: &'a Store) -> Result<Frame<'a>, CommandError> {
-    Frame::new(store, &args.select, args.per.as_deref(), args.from, args.to)
+/// A store that cannot be opened; several currencies have a cure here.
+fn refused(error: StoreError) -> CommandError {
+    let mut error = CommandError::from(error);
+    for trouble in &mut error.troubles {
+        if trouble.kind == CURRENCIES_DIFFER {
+            trouble.cure.push(
+                "or say what one is worth in the other: --rates FILE (currency,date,rate)".into(),
+            );
+        }
+    }
+    error
+}
+
+fn frame<'a>(
+    args: &CostArgs,
+    store: &'a Store,
+    rates: Option<(&Path, &Rates)>,
+) -> Result<Frame<'a>, CommandError> {
+    let asked = Asked {
+        per: args.per.as_deref(),
+        from: args.from,
+        to: args.to,
+        rates,
+    };
+    Frame::new(store, &args.select, asked)
 }
 
 fn costs(args: &CostArgs, frame: Frame<'_>) -> CostView {

@@ -2,14 +2,17 @@
 //!
 //! In: a store, what is asked for. Out: [`Frame`]. Never: printing; adding money up.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
+use rust_decimal::RoundingStrategy;
 
 use super::select::{Select, unknown};
 use super::{CommandError, Fault};
 use crate::cost::Span;
+use crate::intake::rates_csv::Rates;
 use crate::life::CostItem;
 use crate::quantity::Currency;
 use crate::quantity::time::{day, start_of_day};
@@ -22,6 +25,17 @@ pub struct Per {
     pub id: String,
     pub name: String,
     pub unit: String,
+}
+
+/// What is asked of a period.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Asked<'a> {
+    /// Id of a usage.
+    pub per: Option<&'a str>,
+    pub from: Option<NaiveDate>,
+    pub to: Option<NaiveDate>,
+    /// Exchange rates, and the file they stand in.
+    pub rates: Option<(&'a Path, &'a Rates)>,
 }
 
 /// What a period's answer rests on.
@@ -46,13 +60,21 @@ impl<'a> Frame<'a> {
     pub fn new(
         store: &'a Store,
         select: &Select,
-        per: Option<&str>,
-        from: Option<NaiveDate>,
-        to: Option<NaiveDate>,
+        asked: Asked<'_>,
     ) -> Result<Frame<'a>, CommandError> {
+        let Asked {
+            per,
+            from,
+            to,
+            rates,
+        } = asked;
         select.check(store)?;
         let zone = store.zone();
-        let all = store.costs()?;
+        let mut all = store.costs()?;
+        let mut notes = Vec::new();
+        if let Some((file, rates)) = rates {
+            notes.extend(convert(store, &mut all, file, rates)?);
+        }
         if store.is_empty() {
             return Err(nothing(store));
         }
@@ -88,7 +110,6 @@ impl<'a> Frame<'a> {
                 "give --from a day within the record",
             ));
         }
-        let mut notes = Vec::new();
         let left: Vec<&CostItem> = all
             .iter()
             .filter(|item| !takes(select, item) && item.machine.is_none())
@@ -217,6 +238,70 @@ impl<'a> Frame<'a> {
         }
         notes
     }
+}
+
+/// Tells all money in the first ledger's currency, each amount at the rate of its day, in whole
+/// smallest units.
+fn convert(
+    store: &Store,
+    items: &mut [CostItem],
+    file: &Path,
+    rates: &Rates,
+) -> Result<Option<String>, CommandError> {
+    let into = store.register().plant.currency;
+    let mut missing: BTreeMap<&str, (NaiveDate, Currency)> = BTreeMap::new();
+    let mut others = BTreeSet::new();
+    for ledger in store.ledgers() {
+        let from = ledger.register.plant.currency;
+        if from == into {
+            continue;
+        }
+        others.insert(from.code().to_owned());
+        for item in items.iter_mut().filter(|item| item.ledger == ledger.name) {
+            let on = day(item.time, store.zone());
+            let Some(amount) = &mut item.amount else {
+                continue;
+            };
+            let worth = rates.on(from, on).and_then(|rate| amount.checked_mul(rate));
+            match worth {
+                Some(worth) => {
+                    let half = RoundingStrategy::MidpointAwayFromZero;
+                    *amount = worth.round_dp_with_strategy(into.decimals(), half);
+                }
+                None => {
+                    let first = missing.entry(&ledger.name).or_insert((on, from));
+                    first.0 = first.0.min(on);
+                }
+            }
+        }
+    }
+    if missing.is_empty() {
+        return Ok((!others.is_empty()).then(|| {
+            let others: Vec<String> = others.into_iter().collect();
+            format!(
+                "{} told in {into}, each amount at the rate of its day",
+                others.join(", ")
+            )
+        }));
+    }
+    let troubles = missing
+        .into_iter()
+        .map(|(ledger, (on, from))| {
+            let trouble = Trouble::error(
+                "no-rate",
+                format!("no rate of {from} to {into} for {on}, when {ledger} first spent"),
+            )
+            .in_file(file.display().to_string());
+            match rates.first(from) {
+                Some(first) => trouble.because(format!("Its first rate of {from} is of {first}.")),
+                None => trouble.because(format!("It has no rate of {from}.")),
+            }
+            .cured_by(format!(
+                "add a row: {from},{on}, and what {from} 1 was worth in {into}"
+            ))
+        })
+        .collect();
+    Err(CommandError::all(Fault::Data, troubles))
 }
 
 fn takes(select: &Select, item: &CostItem) -> bool {

@@ -19,6 +19,7 @@ mod cost_change;
 mod cost_explain;
 mod cost_frame;
 mod cost_indicators;
+mod cost_saved;
 mod curves;
 mod evidence;
 mod export;

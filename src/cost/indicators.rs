@@ -159,7 +159,7 @@ fn effort(work: &Work) -> Vec<Indicator> {
     vec![
         Indicator {
             id: "preventive-share-of-labour",
-            name: "Planned share of work: preventive labour",
+            name: "Planned (preventive) share of work",
             value: share(work.preventive_labour_h),
             limits: None,
             unit: String::new(),
@@ -169,7 +169,7 @@ fn effort(work: &Work) -> Vec<Indicator> {
         },
         Indicator {
             id: "corrective-share-of-labour",
-            name: "Corrective labour",
+            name: "Corrective share of work",
             value: share(work.corrective_labour_h),
             limits: None,
             unit: String::new(),
@@ -222,14 +222,14 @@ fn money(work: &Work) -> Vec<Indicator> {
     vec![
         of_cost(
             "preventive-share-of-cost",
-            "Preventive maintenance cost",
+            "Preventive share of maintenance cost",
             work.preventive,
             "preventive maintenance cost ÷ total maintenance cost",
             "EN 15341:2007 E16",
         ),
         of_cost(
             "corrective-share-of-cost",
-            "Corrective maintenance cost",
+            "Corrective share of maintenance cost",
             work.corrective,
             "corrective maintenance cost ÷ total maintenance cost",
             "EN 15341:2007 E15",

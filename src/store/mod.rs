@@ -57,6 +57,8 @@ pub struct Options {
     pub keep: Option<PathBuf>,
     /// What it and the questions to it may take.
     pub bounds: Bounds,
+    /// Take ledgers that count money in several currencies: whoever asks converts it.
+    pub several_currencies: bool,
 }
 
 /// The last line of a book: whoever knows it can tell whether the book was changed.
@@ -109,7 +111,7 @@ impl Store {
         options: &Options,
     ) -> Result<Store, StoreError> {
         let ledgers = read_registers(&ledger_folders(folders).map_err(no_folder)?)?;
-        registers::agree(&ledgers)?;
+        registers::agree(&ledgers, options.several_currencies)?;
         let sources = sources(&ledgers)?;
         let Bounded {
             conn,

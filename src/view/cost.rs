@@ -210,12 +210,12 @@ impl CostView {
             table.row(row("in all", total_names(), &whole.total, &whole.total));
         }
         let mut text = format!(
-            "Cost in {} from {} to {}, for each {} of {}\n\n",
+            "Cost in {} from {} to {}; usage is {} ({})\n\n",
             self.currency,
             self.span.from,
             self.span.to,
-            self.usage.2,
             self.usage.1.to_lowercase(),
+            self.usage.2,
         );
         text.push_str(&table.text());
         if !self.notes.is_empty() {

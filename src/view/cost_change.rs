@@ -227,7 +227,7 @@ impl ChangeView {
             ("cost", Align::Right),
             ("then", Align::Right),
             ("change", Align::Right),
-            ("by hours run", Align::Right),
+            ("by usage", Align::Right),
             ("by how often", Align::Right),
             ("by price", Align::Right),
         ]);

@@ -8,7 +8,7 @@
 
 use serde_json::{Value, json};
 
-use super::table::{Align, Notes, Table, cell, csv_text, figure};
+use super::table::{Align, Notes, Table, cell, csv_text, figure, usage};
 use crate::cost::{Indicator, Span};
 
 /// Indicators of a period.
@@ -150,7 +150,7 @@ fn shown(one: &Indicator, value: f64) -> String {
     if one.unit.is_empty() && one.formula.contains('÷') {
         format!("{:.1} %", 100.0 * value)
     } else {
-        figure(value, 4)
+        usage(value)
     }
 }
 

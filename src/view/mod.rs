@@ -12,6 +12,7 @@ mod compare_words;
 pub mod cost;
 pub mod cost_change;
 pub mod cost_explain;
+pub mod cost_saved;
 pub mod curves;
 mod curves_table;
 pub mod findings;
