@@ -158,6 +158,11 @@ fn posterior(evidence: &ComponentEvidence, group: &Group) -> Result<Posterior, S
     if let Some(leaning) = &group.leaning {
         return Ok(leaning.posterior.clone());
     }
+    if group.sample.failures() == 0 {
+        return Err(
+            "no failure on record, so what run to failure would cost cannot be said".into(),
+        );
+    }
     Posterior::new(&group.sample, evidence.terms.prior)
         .map_err(|error| format!("no estimate of the life: {error}"))
 }

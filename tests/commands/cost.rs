@@ -254,3 +254,101 @@ fn csv_has_a_row_a_group_and_no_totals() {
         .sum();
     assert_eq!(total, Decimal::new(7_534_555, 1));
 }
+
+/// The sample beside itself in another currency, one of which is worth two, later three.
+#[test]
+fn several_currencies_need_rates_and_are_told_in_the_first() {
+    let room = tempfile::tempdir().unwrap();
+    let other = room.path().join("other");
+    std::fs::create_dir_all(other.join("books")).unwrap();
+    let text = std::fs::read_to_string("sample-ledger/plant.toml").unwrap();
+    let text = text.replacen("\"EUR\"", "\"CHF\"", 1);
+    std::fs::write(other.join("plant.toml"), text).unwrap();
+    for book in ["line", "workshop"] {
+        let from = format!("sample-ledger/books/{book}.jsonl");
+        let text = std::fs::read_to_string(from).unwrap();
+        // A book is known by its first line: this is another one.
+        std::fs::write(other.join(format!("books/{book}-2.jsonl")), renamed(&text)).unwrap();
+    }
+    let other = other.to_str().unwrap();
+    let refused = wearbook(&["cost", "sample-ledger", other])
+        .output()
+        .unwrap();
+    assert_eq!(refused.status.code(), Some(3));
+    let rates = room.path().join("rates.csv");
+    std::fs::write(
+        &rates,
+        "currency,date,rate\nCHF,2021-01-01,2\nCHF,2024-01-01,3\n",
+    )
+    .unwrap();
+    let args = ["sample-ledger", other, "--rates", rates.to_str().unwrap()];
+    let ask = |more: &[&str]| {
+        let all: Vec<&str> = ["cost"].iter().chain(&args).chain(more).copied().collect();
+        let found = json(&all);
+        assert_eq!(found["currency"], "EUR");
+        money(&list(&found, "periods")[0]["total"], "total")
+    };
+    let alone = |more: &[&str]| {
+        let all: Vec<&str> = ["cost", "sample-ledger"]
+            .iter()
+            .chain(more)
+            .copied()
+            .collect();
+        money(&list(&json(&all), "periods")[0]["total"], "total")
+    };
+    let (early, late) = (["--to", "2023-12-31"], ["--from", "2024-01-01"]);
+    assert_eq!(ask(&early), alone(&early) * Decimal::from(3));
+    assert_eq!(ask(&late), alone(&late) * Decimal::from(4));
+}
+
+/// The same entries by other hands, chained anew; what was withdrawn stays so.
+fn renamed(text: &str) -> String {
+    let sha = |line: &str| wearbook::book::Sha::of(line.as_bytes()).to_string();
+    let mut names = vec![["0".repeat(64), "0".repeat(64)]];
+    let mut out = String::new();
+    for old in text.lines() {
+        let mut line = old.replacen("\"who\":\"", "\"who\":\"other ", 1);
+        // The line before; a withdrawal names another as well.
+        let from = match old.contains("entry_sha") {
+            true => 0,
+            false => names.len() - 1,
+        };
+        for [old, new] in &names[from..] {
+            if line.contains(old) {
+                line = line.replace(old, new);
+            }
+        }
+        names.push([sha(old), sha(&line)]);
+        out.push_str(&line);
+        out.push('\n');
+    }
+    out
+}
+
+/// What was spent is exact; the rest has limits around it, or a reason.
+#[test]
+fn what_planned_renewal_saved_has_limits_or_a_reason() {
+    let found = json(&["cost", "sample-ledger", "--saved"]);
+    let by = json(&["cost", "sample-ledger", "--by", "component"]);
+    let groups = list(&list(&by, "periods")[0], "groups").clone();
+    let rows = list(&found, "components");
+    assert!(rows.len() >= 8, "{found}");
+    for row in rows {
+        let group = groups.iter().find(|g| g["component"] == row["component"]);
+        assert_eq!(money(row, "spent"), money(group.unwrap(), "total"));
+        if row["run_to_failure"].is_null() {
+            assert!(row["note"].as_str().unwrap().contains("no failure"));
+            continue;
+        }
+        let at = |of: &str, key: &str| row[of][key].as_f64().unwrap();
+        for key in ["median", "lower", "upper"] {
+            let less = at("run_to_failure", key) - row["spent"].as_f64().unwrap();
+            assert!((at("saved", key) - less).abs() < 1e-6);
+        }
+        assert!(at("saved", "lower") < at("saved", "median"));
+        assert!(at("saved", "median") < at("saved", "upper"));
+    }
+    // Packing sets wear out: their planned renewal pays in the sample beyond doubt.
+    let packing = rows.iter().find(|row| row["component"] == "packing-set");
+    assert!(packing.unwrap()["saved"]["lower"].as_f64().unwrap() > 0.0);
+}
