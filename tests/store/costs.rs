@@ -22,10 +22,12 @@ const BYS: [By; 6] = [
 ];
 
 /// What the entries themselves come to, without `jobs`, `costs` or `renewal_costs`: every
-/// line's own money. Cents, each product rounded by itself.
+/// line's own money. Cents, each product rounded by itself; an item put back with its serial
+/// was not bought.
 const BY_ENTRIES: &str = "
     WITH lines AS (
-        SELECT e.*, lag(kind) OVER w AS before_kind, l.labour_rate, m.downtime_cost,
+        SELECT e.*, lag(kind) OVER w AS before_kind,
+            lag(serial, 2) OVER w AS old_serial, l.labour_rate, m.downtime_cost,
             coalesce(e.pieces, s.pieces, c.pieces) * coalesce(p.price, c.price) AS parts
         FROM entries_live AS e
         JOIN ledgers AS l USING (ledger)
@@ -42,7 +44,9 @@ const BY_ENTRIES: &str = "
             + round(coalesce(downtime_h, 0) * downtime_cost, 2) + round(coalesce(cost, 0), 2)
         WHEN 'expense' THEN round(cost, 2)
         WHEN 'replaced' THEN round(parts, 2)
-        WHEN 'installed' THEN CASE WHEN before_kind = 'removed' THEN round(parts, 2) ELSE 0 END
+        WHEN 'installed' THEN CASE
+            WHEN before_kind = 'removed' AND (serial IS NULL OR serial IS DISTINCT FROM old_serial)
+            THEN round(parts, 2) ELSE 0 END
         ELSE 0 END) AS VARCHAR)
     FROM lines";
 
