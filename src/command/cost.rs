@@ -65,11 +65,13 @@ pub struct CostArgs {
     /// With --indicators: count failures that came within so much usage after the last one there
     #[arg(long, value_name = "USAGE", value_parser = super::select::positive, requires = "indicators")]
     repeat_within: Option<f64>,
-    /// Probability that two-sided limits of failure rates hold the truth
+    /// Probability that two-sided limits hold the truth
     #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = super::select::confidence)]
     confidence: f64,
-    /// Tell ledgers of several currencies in the first one's, by a CSV file with columns
-    /// currency, date, rate: what one unit is worth from that day on
+    /// CSV file of exchange rates, for ledgers of several currencies: currency, date, rate
+    ///
+    /// All is told in the first ledger's currency. A rate is what one unit of another is worth
+    /// in it from that day on.
     #[arg(long, value_name = "FILE", conflicts_with = "explain")]
     rates: Option<PathBuf>,
     /// Take the ledger as it stood at the end of this date

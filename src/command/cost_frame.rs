@@ -98,16 +98,16 @@ impl<'a> Frame<'a> {
         let last = day(store.as_of(), zone);
         let to = to.unwrap_or(last);
         let from = from.unwrap_or_else(|| began.map_or(to, |time| day(time, zone)).min(to));
-        if from > to {
-            return Err(CommandError::wrong_use(
-                format!("the period begins on {from}, after its end on {to}"),
-                "give --from a day at or before --to",
-            ));
-        }
         if from > last {
             return Err(CommandError::wrong_use(
                 format!("the period begins on {from}, and the record ends on {last}"),
                 "give --from a day within the record",
+            ));
+        }
+        if from > to {
+            return Err(CommandError::wrong_use(
+                format!("the period begins on {from}, after its end on {to}"),
+                "give --from a day at or before --to",
             ));
         }
         let left: Vec<&CostItem> = all
@@ -289,7 +289,7 @@ fn convert(
         .map(|(ledger, (on, from))| {
             let trouble = Trouble::error(
                 "no-rate",
-                format!("no rate of {from} to {into} for {on}, when {ledger} first spent"),
+                format!("no rate of {from} to {into} for {on}, a day on which {ledger} spent"),
             )
             .in_file(file.display().to_string());
             match rates.first(from) {
