@@ -14,7 +14,8 @@ pub(super) fn explain(store: &Store, name: &str) -> Result<ExplainView, CommandE
     let jobs = store.jobs()?;
     let items = store.costs()?;
     // A job of the same name may be found on several machines or in several ledgers.
-    let mut found: BTreeMap<(&str, Option<&str>), (Option<&Job>, Vec<&CostItem>)> = BTreeMap::new();
+    type Told<'a> = (Option<&'a Job>, Vec<&'a CostItem>);
+    let mut found: BTreeMap<(&str, Option<&str>), Told<'_>> = BTreeMap::new();
     for job in jobs.iter().filter(|job| job.job == name) {
         let key = (job.ledger.as_str(), job.machine.as_deref());
         found.entry(key).or_default().0 = Some(job);

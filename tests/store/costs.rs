@@ -1,7 +1,7 @@
 //! All money of a ledger stands in `costs` once, and adds up however it is kept apart.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -85,7 +85,7 @@ fn adds_up(items: &[CostItem], whole: Decimal) {
 #[test]
 fn the_sample_reconciles_with_its_entries() {
     let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-ledger");
-    let store = Store::open(&[PathBuf::from(sample)], None, &Options::default()).expect("sample");
+    let store = Store::open(&[sample], None, &Options::default()).expect("sample");
     let items = store.costs().expect("costs");
     let whole = total(&items);
     assert_eq!(whole, sum(&store, BY_ENTRIES));
@@ -153,10 +153,11 @@ fn random_ledger(seed: u64) -> String {
     for n in 0..150 {
         let time = (start + chrono::TimeDelta::hours(30 * n)).format("%Y-%m-%dT%H:%M:%SZ");
         let machine = if rng.random_bool(0.5) { "H-01" } else { "H-02" };
-        let job = rng
-            .random_bool(0.7)
-            .then(|| format!(r#","job":"J-{n}""#))
-            .unwrap_or_default();
+        let job = if rng.random_bool(0.7) {
+            format!(r#","job":"J-{n}""#)
+        } else {
+            String::new()
+        };
         let count = rng.random_range(0..=slots.len());
         for (component, position) in &slots[..count] {
             let reasons = [
