@@ -4,7 +4,8 @@
 -- Columns: ledger, machine, component, position, job VARCHAR; time TIMESTAMP (UTC); reason VARCHAR;
 --          kind VARCHAR: failed | planned | along; pieces BIGINT;
 --          parts, labour, downtime, extra, total DECIMAL(38,4) (money of the ledger;
---          parts and total NULL where no price is known); sha VARCHAR (line of the renewal)
+--          parts and total NULL where no price is known); bears BOOLEAN (whether it shares the
+--          job's downtime, extra cost and labour evenly); sha VARCHAR (line of the renewal)
 -- Unique and ordered by: ledger, job, machine, component, position, time, sha
 -- Checked: tests/queries/renewal_costs/ (a table a case; the books are in tests/queries/ledgers/)
 --
@@ -119,6 +120,6 @@ SELECT ledger, machine, component, "position", job, "time", reason, kind,
     CAST(downtime_share * 0.0001 AS DECIMAL(38, 4)) AS downtime,
     CAST(extra_share * 0.0001 AS DECIMAL(38, 4)) AS extra,
     CAST((s.parts + labour_share + downtime_share + extra_share) * 0.0001 AS DECIMAL(38, 4)) AS total,
-    sha
+    bears, sha
 FROM shared AS s
 ORDER BY ledger, job, machine, component, "position", "time", sha

@@ -3,6 +3,8 @@
 mod common;
 #[path = "commands/compare.rs"]
 mod compare;
+#[path = "commands/cost.rs"]
+mod cost;
 #[path = "commands/curves.rs"]
 mod curves;
 #[path = "commands/fits.rs"]

@@ -14,6 +14,12 @@ mod backtest_judge;
 mod beside;
 mod check;
 mod compare;
+mod cost;
+mod cost_change;
+mod cost_explain;
+mod cost_frame;
+mod cost_indicators;
+mod cost_saved;
 mod curves;
 mod evidence;
 mod export;
@@ -105,6 +111,7 @@ enum Command {
     Plan(plan::PlanArgs),
     Forecast(Box<forecast::ForecastArgs>),
     Backtest(backtest::BacktestArgs),
+    Cost(Box<cost::CostArgs>),
     Recur(recur::RecurArgs),
     Sheet(sheet::SheetArgs),
     Wear(wear::WearArgs),
@@ -150,6 +157,7 @@ pub fn main() -> ExitCode {
         Command::Plan(args) => plan::run(args, &mut ui),
         Command::Forecast(args) => forecast::run(args, &mut ui),
         Command::Backtest(args) => backtest::run(args, &mut ui),
+        Command::Cost(args) => cost::run(args, &mut ui),
         Command::Recur(args) => recur::run(args, &mut ui),
         Command::Sheet(args) => sheet::run(args, &mut ui),
         Command::Wear(args) => wear::run(args, &mut ui),

@@ -131,6 +131,7 @@ fn ask(args: &QueryArgs, ui: &mut Ui) -> Result<String, CommandError> {
             threads: args.threads,
             time: args.time(),
         },
+        ..Options::default()
     };
     let store = Store::open(&folders(&ledgers), args.as_of, &options)?;
     for trouble in store.troubles() {

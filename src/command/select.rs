@@ -50,6 +50,27 @@ impl Select {
             && asked(&self.machine, machine)
     }
 
+    /// True where all of this is asked for: what belongs to no machine, component or position
+    /// only where none of them was named.
+    pub fn takes_whole(
+        &self,
+        machine: Option<&str>,
+        component: Option<&str>,
+        position: Option<&str>,
+    ) -> bool {
+        let asked = |list: &[String], name: Option<&str>| {
+            list.is_empty() || name.is_some_and(|name| list.iter().any(|n| n == name))
+        };
+        asked(&self.component, component)
+            && asked(&self.position, position)
+            && asked(&self.machine, machine)
+    }
+
+    /// True where only some components or positions are asked for.
+    pub fn narrows_slots(&self) -> bool {
+        !self.component.is_empty() || !self.position.is_empty()
+    }
+
     /// True where the component is asked for.
     pub fn takes_component(&self, id: &str) -> bool {
         self.component.is_empty() || self.component.iter().any(|n| n == id)

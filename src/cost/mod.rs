@@ -1,7 +1,19 @@
-//! Cost: what one renewal costs, planned and after failure, and where the figure comes from.
+//! Cost: what one renewal costs, planned and after failure; where a plant's money went, for each
+//! unit of usage; what made it change; and the trade's standard indicators.
 //!
-//! In: costs of past renewals, and what the register would say. Out: [`CostBasis`].
+//! In: costs of past renewals, and what the register would say; cost items and jobs.
+//! Out: [`CostBasis`]; [`Breakdown`], [`Split`], [`Indicator`]s.
 //! Never: sharing a job's costs among its renewals (the store's query does), SQL, printing.
+
+mod breakdown;
+mod change;
+mod indicators;
+mod period;
+
+pub use breakdown::{Amounts, Breakdown, By, Group, breakdown, events};
+pub use change::{Spent, Split, split};
+pub use indicators::{Indicator, Work, indicators};
+pub use period::{Every, Span};
 
 use rust_decimal::Decimal;
 

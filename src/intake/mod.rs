@@ -9,6 +9,7 @@ mod cells;
 pub mod events_csv;
 pub mod import;
 pub mod lives_csv;
+pub mod rates_csv;
 pub mod readings_csv;
 pub mod work_sheet;
 

@@ -23,6 +23,9 @@ pub struct Clash {
     pub second_says: String,
 }
 
+/// Kind of the trouble where registers count money in different currencies.
+pub const CURRENCIES_DIFFER: &str = "currencies-differ";
+
 /// What must mean the same.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Meaning {
@@ -117,7 +120,7 @@ impl Clash {
         let other = &self.second_says;
         match &self.meaning {
             Meaning::Currency => Trouble::error(
-                "currencies-differ",
+                CURRENCIES_DIFFER,
                 format!("money is counted in {other} here, and in {says} elsewhere"),
             )
             .placed(here)

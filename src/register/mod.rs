@@ -13,7 +13,7 @@ mod types;
 
 pub use costs::RegisterCosts;
 pub use fault::{Fault, FaultKind, RegisterError};
-pub use meaning::{Clash, Meaning, clash_troubles, clashes};
+pub use meaning::{CURRENCIES_DIFFER, Clash, Meaning, clash_troubles, clashes};
 pub use types::{
     Access, AssumedShape, Ceiling, Component, Layout, LayoutSlots, Machine, Measurement, Part,
     Plant, Register, ShapePrior, Slot, UsageKind, cylinder,

@@ -26,6 +26,8 @@ pub const QUERIES: &[Query] = queries![
     "slot_stays",
     "lives",
     "renewal_costs",
+    "jobs",
+    "costs",
     "readings",
 ];
 
@@ -114,11 +116,12 @@ pub struct Table {
 pub(crate) const REGISTER_TABLES: &[Table] = &[
     Table {
         name: "ledgers",
-        what: "one row per ledger folder",
+        what: "one row per ledger folder; decimals of the currency's smallest unit",
         columns: &[
             ("ledger", "VARCHAR"),
             ("plant", "VARCHAR"),
             ("currency", "VARCHAR"),
+            ("decimals", "BIGINT"),
             ("time_zone", "VARCHAR"),
             ("labour_rate", "DECIMAL(18,4)"),
             ("planning_grid", "DOUBLE"),

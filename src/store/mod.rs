@@ -11,6 +11,7 @@
 mod ask;
 mod bounds;
 mod catalogue;
+mod costs;
 mod cursor;
 mod error;
 mod files;
@@ -42,7 +43,7 @@ pub use registers::Ledger;
 pub use rows::{EntryCount, Reading, SlotStay, UsageNow};
 
 use crate::book::{BookError, book_files, ledger_folders, ledger_names};
-use crate::life::{LifeRow, RenewalCost};
+use crate::life::{CostItem, Job, LifeRow, RenewalCost};
 use crate::quantity::time::end_of_day;
 use crate::quantity::trouble::Trouble;
 use crate::register::{FILE_NAME, Register};
@@ -56,6 +57,8 @@ pub struct Options {
     pub keep: Option<PathBuf>,
     /// What it and the questions to it may take.
     pub bounds: Bounds,
+    /// Take ledgers that count money in several currencies: whoever asks converts it.
+    pub several_currencies: bool,
 }
 
 /// The last line of a book: whoever knows it can tell whether the book was changed.
@@ -108,7 +111,7 @@ impl Store {
         options: &Options,
     ) -> Result<Store, StoreError> {
         let ledgers = read_registers(&ledger_folders(folders).map_err(no_folder)?)?;
-        registers::agree(&ledgers)?;
+        registers::agree(&ledgers, options.several_currencies)?;
         let sources = sources(&ledgers)?;
         let Bounded {
             conn,
@@ -240,6 +243,16 @@ impl Store {
 
     /// One row a renewal under a job, with its share of the job's costs.
     pub fn renewal_costs(&self) -> Result<Vec<RenewalCost>, StoreError> {
+        self.rows()
+    }
+
+    /// Every amount of the ledgers, each in one row, in the order of time.
+    pub fn costs(&self) -> Result<Vec<CostItem>, StoreError> {
+        self.rows()
+    }
+
+    /// One row a job: its hours and what they come to.
+    pub fn jobs(&self) -> Result<Vec<Job>, StoreError> {
         self.rows()
     }
 

@@ -11,7 +11,7 @@ use rust_decimal::Decimal;
 
 use super::catalogue::{REGISTER_TABLES, Table};
 use super::error::StoreError;
-use crate::register::{FILE_NAME, Register, clash_troubles};
+use crate::register::{CURRENCIES_DIFFER, FILE_NAME, Register, clash_troubles};
 
 /// One ledger of the fleet.
 #[derive(Debug, Clone)]
@@ -23,12 +23,13 @@ pub struct Ledger {
 }
 
 /// Ledgers read together must count money alike, and mean the same by a component's id.
-pub(crate) fn agree(ledgers: &[Ledger]) -> Result<(), StoreError> {
+pub(crate) fn agree(ledgers: &[Ledger], several_currencies: bool) -> Result<(), StoreError> {
     let registers: Vec<_> = ledgers
         .iter()
         .map(|ledger| (ledger.folder.join(FILE_NAME), &ledger.register))
         .collect();
-    let clashes = clash_troubles(&registers);
+    let mut clashes = clash_troubles(&registers);
+    clashes.retain(|clash| !(several_currencies && clash.kind == CURRENCIES_DIFFER));
     if clashes.is_empty() {
         Ok(())
     } else {
@@ -155,6 +156,7 @@ fn rows_of(table: &Table, ledger: &Ledger, shared: &BTreeSet<String>, rows: &mut
             name(),
             text(&register.plant.name),
             text(register.plant.currency.code()),
+            Cell::Whole(Some(i64::from(register.plant.currency.decimals()))),
             text(register.plant.time_zone.name()),
             money(register.plant.labour_rate),
             Cell::Float(register.plant.planning_grid),

@@ -22,6 +22,7 @@ mod policy;
 mod pooling_study;
 mod posterior_routes;
 mod ranks;
+mod rates;
 mod recurrence;
 mod renewal;
 mod study;

@@ -3,6 +3,7 @@
 //!
 //! Cases lie in `tests/queries/` (its README tells the layout).
 
+mod costs;
 mod files;
 mod loading;
 mod naive;
