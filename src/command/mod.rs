@@ -51,6 +51,8 @@ mod query;
 mod record;
 mod recur;
 mod report;
+mod report_money;
+mod report_stops;
 mod seal;
 mod select;
 mod sheet;

@@ -7,6 +7,8 @@ use chrono::{DateTime, NaiveDate, Utc};
 use super::beside::{Cannot, prove_writable, write_all};
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval_ledger::mode_roles;
+use super::report_money::money;
+use super::report_stops::stops;
 use super::select::{Select, confidence, folders, no_lives};
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{Depth, look_over};
@@ -15,6 +17,7 @@ use crate::life::Sample;
 use crate::policy::evidence::Scope;
 use crate::quantity::time::day;
 use crate::quantity::trouble::Trouble;
+use crate::report::model::Report;
 use crate::report::subject::{self, Frame, Slot, Stay, Subject};
 use crate::report::{Rendered, build, render};
 use crate::store::{Options, SlotStay, Store};
@@ -29,6 +32,9 @@ pub struct ReportArgs {
     ledgers: Vec<PathBuf>,
     #[command(flatten)]
     select: Select,
+    /// Reader to write for
+    #[arg(long = "for", value_enum, default_value_t, value_name = "READER")]
+    readers: For,
     /// Folder to write to; made as needed
     #[arg(long, value_name = "FOLDER", default_value = "report")]
     out: PathBuf,
@@ -38,6 +44,26 @@ pub struct ReportArgs {
     /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
+}
+
+/// Whom the report is for.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, clap::ValueEnum)]
+enum For {
+    /// Cost over time and by component, what changed, what planned renewal saves
+    Manager,
+    /// Intervals, stops to come, kits, what to order by which day
+    Planner,
+    /// Lives, fits, tests and assumptions of each component
+    Engineer,
+    /// All three
+    #[default]
+    All,
+}
+
+impl For {
+    fn has(self, reader: For) -> bool {
+        self == reader || self == For::All
+    }
 }
 
 /// The page's file name.
@@ -59,13 +85,26 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     if evidence.iter().all(|e| e.rows.is_empty()) {
         return Err(no_lives(&store));
     }
+    let money = match args.readers.has(For::Manager) {
+        true => money(&store, &evidence, args.confidence)?,
+        false => None,
+    };
+    let stops = match args.readers.has(For::Planner) {
+        true => stops(&store, &evidence)?,
+        false => None,
+    };
     let stays = store.slot_history()?;
     let subjects: Vec<Subject> = evidence
         .into_iter()
         .map(|e| subject(&store, e, &stays))
         .collect();
     let frame = frame(&store, args)?;
-    let page = render(&build(&frame, &subjects)).map_err(|error| {
+    let report = Report {
+        money,
+        stops,
+        ..build(&frame, &subjects)
+    };
+    let page = render(&report).map_err(|error| {
         CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
     })?;
     write(&args.out, &page)?;

@@ -45,6 +45,8 @@ pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
         ledgers: frame.ledgers.clone(),
         summary: say::summary(subjects, &frame.currency, &confidence),
         recommendations: rows.into_iter().map(|(_, row)| row).collect(),
+        money: None,
+        stops: None,
         components,
         quality: quality(&frame.findings),
         cautions: cautions(&frame.cautions),

@@ -11,13 +11,17 @@ mod build;
 mod engine;
 mod figures;
 pub mod model;
+pub mod money;
 pub mod names;
+mod pictures;
 pub mod probability;
 mod render;
 mod say;
 pub mod sheet;
+pub mod stops;
 pub mod subject;
 pub mod words;
 
 pub use build::build;
-pub use render::{ChartFile, Rendered, ReportError, render};
+pub use pictures::ChartFile;
+pub use render::{Rendered, ReportError, render};

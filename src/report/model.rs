@@ -8,6 +8,8 @@
 
 use serde::Serialize;
 
+use super::money::MoneyPart;
+use super::stops::StopsPart;
 use crate::chart::{CostCurve, ProbabilityPlot, SlotHistory};
 
 /// The whole report.
@@ -31,6 +33,10 @@ pub struct Report {
     pub summary: Vec<String>,
     /// The first page's table, most worthwhile first.
     pub recommendations: Vec<Recommendation>,
+    /// Where the money goes; none where it was not asked for.
+    pub money: Option<MoneyPart>,
+    /// The stops to come; none where they were not asked for.
+    pub stops: Option<StopsPart>,
     /// A section a component, in the order of the register.
     pub components: Vec<ComponentSection>,
     /// What a check of the ledger found.

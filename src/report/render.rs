@@ -7,14 +7,16 @@ use minijinja::{Value, context};
 
 use super::engine::{css_string, engine};
 use super::model::{ComponentSection, EvidenceGroup, Report};
-use super::names::{Names, slug};
+use super::names::slug;
+use super::pictures::{ChartFile, Pictures};
+use super::{money, stops};
 use crate::chart::{ChartError, Size, SlotHistory, cost_curve, probability_plot, slot_history};
 
 /// Lanes in one picture of a slot history; more fall into several pictures.
 const LANES: usize = 36;
 const WIDTH_PX: u32 = 720;
 
-const TEMPLATES: [(&str, &str); 8] = [
+const TEMPLATES: [(&str, &str); 10] = [
     ("report.html", include_str!("../../reports/report.html")),
     ("macros.html", include_str!("../../reports/macros.html")),
     (
@@ -25,6 +27,8 @@ const TEMPLATES: [(&str, &str); 8] = [
         "component.html",
         include_str!("../../reports/component.html"),
     ),
+    ("money.html", include_str!("../../reports/money.html")),
+    ("stops.html", include_str!("../../reports/stops.html")),
     ("quality.html", include_str!("../../reports/quality.html")),
     ("method.html", include_str!("../../reports/method.html")),
     ("safety.html", include_str!("../../reports/safety.html")),
@@ -41,15 +45,6 @@ pub struct Rendered {
     pub charts: Vec<ChartFile>,
 }
 
-/// A picture and the name of its file.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ChartFile {
-    /// E.g. "packing-set-probability.svg": ASCII letters, digits, hyphens.
-    pub name: String,
-    /// SVG text.
-    pub svg: String,
-}
-
 /// Why a report cannot be set.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum ReportError {
@@ -58,6 +53,14 @@ pub enum ReportError {
     Chart {
         /// Component name.
         component: String,
+        /// Which picture.
+        chart: &'static str,
+        /// Why.
+        cause: ChartError,
+    },
+    /// A picture that belongs to no component cannot be drawn.
+    #[error("the {chart}: {cause}")]
+    Picture {
         /// Which picture.
         chart: &'static str,
         /// Why.
@@ -80,6 +83,14 @@ impl From<minijinja::Error> for ReportError {
 /// [`ReportError::Template`] where a template and the data disagree.
 pub fn render(report: &Report) -> Result<Rendered, ReportError> {
     let mut pictures = Pictures::default();
+    let money = match &report.money {
+        Some(part) => Some(money::set(part, &mut pictures)?),
+        None => None,
+    };
+    let stops = match &report.stops {
+        Some(part) => Some(stops::set(part, &mut pictures)?),
+        None => None,
+    };
     let mut components = Vec::new();
     for (i, section) in report.components.iter().enumerate() {
         components.push(component(section, i + 1, &mut pictures)?);
@@ -87,6 +98,8 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
     let engine = engine(&TEMPLATES)?;
     let html = engine.get_template("report.html")?.render(context! {
         report => Value::from(Serde(report)),
+        money => money,
+        stops => stops,
         components => components,
         css => Value::from_safe_string(style(report)),
     })?;
@@ -100,27 +113,6 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
 fn style(report: &Report) -> String {
     let foot = format!("{}, as of {}", report.plant, report.as_of);
     STYLE.replace("FOOTER", &css_string(&foot))
-}
-
-/// Pictures so far: their files, the names taken, and the count for the captions.
-#[derive(Default)]
-struct Pictures {
-    files: Vec<ChartFile>,
-    names: Names,
-}
-
-impl Pictures {
-    fn add(&mut self, name: &str, svg: String, caption: &str) -> Value {
-        self.files.push(ChartFile {
-            name: format!("{name}.svg"),
-            svg: svg.clone(),
-        });
-        context! {
-            number => self.files.len(),
-            svg => Value::from_safe_string(svg),
-            caption => caption,
-        }
-    }
 }
 
 fn component(

@@ -596,6 +596,8 @@ pub fn report() -> Report {
         components.push(section);
     }
     Report {
+        money: None,
+        stops: None,
         plant: "Quillmoor Oat Works".to_owned(),
         currency: "EUR".to_owned(),
         as_of: words::day(day(2026, 11, 24)),
