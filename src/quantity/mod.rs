@@ -7,6 +7,7 @@
 //! Never: files, clock, SQL, printing.
 
 pub mod form_fault;
+pub mod language;
 pub mod money;
 pub mod near;
 pub mod number;
@@ -17,6 +18,7 @@ pub mod trouble;
 pub mod unit;
 pub mod walk;
 
+pub use language::Language;
 pub use money::Currency;
 pub use near::nearest;
 pub use number::{Number, counted, group, thousands};
