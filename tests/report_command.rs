@@ -237,6 +237,29 @@ fn the_sample_prints_whole_pages_without_a_console_message() {
     }
 }
 
+/// On a desk and on a phone, by the rules of axe-core; and the judge must be able to find a fault.
+#[test]
+fn the_page_is_open_to_all_readers() {
+    let Some(tools) = browser::tools() else {
+        return;
+    };
+    let folder = tempfile::tempdir().expect("a folder");
+    report(folder.path(), &[]);
+    let page = std::fs::read_to_string(folder.path().join("report/report.html")).expect("a page");
+    for width_px in [1280, 390] {
+        let Some(faults) = browser::faults(&tools, &page, width_px) else {
+            return;
+        };
+        assert!(faults.is_empty(), "{width_px} px: {}", faults.join("\n"));
+    }
+    let spoilt = page.replacen("<main>", "<main><img src=\"data:,\">", 1);
+    let faults = browser::faults(&tools, &spoilt, 1280).expect("rules");
+    assert!(
+        faults.iter().any(|f| f.starts_with("image-alt")),
+        "{faults:?}"
+    );
+}
+
 /// A copy of the sample ledger in `folder`, with a register that says more.
 fn own_sample(folder: &Path, more: &str) -> PathBuf {
     let ledger = folder.join("own");
