@@ -143,6 +143,24 @@ impl Language {
         }
     }
 
+    /// "24 Nov 2026", or without the year "24 Nov", in the order of the language.
+    pub fn short_day(&self, date: NaiveDate, with_year: bool) -> String {
+        let (day, year) = (date.day(), date.year());
+        let month = self.short_months[date.month0() as usize];
+        let short = match self.order {
+            Order::DayMonth | Order::DayDeMonth => format!("{day} {month}"),
+            Order::DayDotMonth => format!("{day}. {month}"),
+            Order::MonthDay => format!("{month} {day}"),
+            Order::YearFirst if with_year => return date.to_string(),
+            Order::YearFirst => return date.format("%m-%d").to_string(),
+        };
+        match (with_year, self.order) {
+            (false, _) => short,
+            (true, Order::MonthDay) => format!("{short}, {year}"),
+            (true, _) => format!("{short} {year}"),
+        }
+    }
+
     /// "Nov", for axes.
     pub fn short_month(&self, month0: u32) -> &'static str {
         self.short_months
