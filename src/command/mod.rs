@@ -45,6 +45,7 @@ mod interval_look;
 mod interval_words;
 mod lives;
 mod merge;
+mod on_offer;
 mod plan;
 mod plan_inputs;
 mod progress;
