@@ -11,6 +11,7 @@ mod build;
 pub mod dress;
 mod engine;
 mod figures;
+pub mod first;
 pub mod model;
 pub mod money;
 pub mod names;
