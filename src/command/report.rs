@@ -8,7 +8,7 @@ use super::beside::{Cannot, prove_writable, write_all};
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval_ledger::mode_roles;
 use super::report_money::money;
-use super::report_stops::stops;
+use super::report_stops::{plant_plans, planned};
 use super::select::{Select, confidence, folders, no_lives};
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{Depth, look_over};
@@ -19,6 +19,8 @@ use crate::quantity::time::day;
 use crate::quantity::trouble::Trouble;
 use crate::report::model::Report;
 use crate::report::subject::{self, Frame, Slot, Stay, Subject};
+use crate::report::stops::{StopsFacts, stops_part};
+use crate::report::twin::{Asked, twin};
 use crate::report::{Rendered, build, render};
 use crate::store::{Options, SlotStay, Store};
 
@@ -68,6 +70,8 @@ impl For {
 
 /// The page's file name.
 const PAGE: &str = "report.html";
+/// Its JSON twin's.
+const TWIN: &str = "report.json";
 
 pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     prove_writable(&args.out).map_err(|cannot| refused(&cannot))?;
@@ -89,16 +93,28 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         true => money(&store, &evidence, args.confidence)?,
         false => None,
     };
-    let stops = match args.readers.has(For::Planner) {
-        true => stops(&store, &evidence)?,
-        false => None,
-    };
+    let planned = planned(&store, &evidence, &args.select)?;
+    let plans = plant_plans(&planned);
     let stays = store.slot_history()?;
     let subjects: Vec<Subject> = evidence
         .into_iter()
         .map(|e| subject(&store, e, &stays))
         .collect();
     let frame = frame(&store, args)?;
+    let stops = args.readers.has(For::Planner).then(|| {
+        stops_part(&StopsFacts {
+            currency: &frame.currency,
+            plans: &plans,
+            subjects: &subjects,
+            narrowed: args.select.narrows_slots(),
+        })
+    });
+    let asked = Asked {
+        components: args.select.components().to_vec(),
+        positions: args.select.positions().to_vec(),
+        machines: args.select.machines().to_vec(),
+    };
+    let twin = twin(&frame, &subjects, &plans, None, asked);
     let report = Report {
         money,
         stops,
@@ -107,7 +123,10 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let page = render(&report).map_err(|error| {
         CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
     })?;
-    write(&args.out, &page)?;
+    let twin = twin.text().map_err(|error| {
+        CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
+    })?;
+    write(&args.out, &page, &twin)?;
     ui.result(&args.out.join(PAGE).display().to_string())?;
     ui.remark(&format!(
         "and {} charts beside it in {}",
@@ -362,12 +381,12 @@ fn cost_words(from: CostFrom) -> String {
 }
 
 /// The charts first, the page last: a reader finds the old report or the new one.
-fn write(folder: &Path, page: &Rendered) -> Result<(), CommandError> {
+fn write(folder: &Path, page: &Rendered, twin: &str) -> Result<(), CommandError> {
     let files = page
         .charts
         .iter()
         .map(|chart| (chart.name.as_str(), chart.svg.as_str()))
-        .chain([(PAGE, page.html.as_str())]);
+        .chain([(TWIN, twin), (PAGE, page.html.as_str())]);
     write_all(folder, files).map_err(|cannot| refused(&cannot))
 }
 

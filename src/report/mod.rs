@@ -20,6 +20,7 @@ mod say;
 pub mod sheet;
 pub mod stops;
 pub mod subject;
+pub mod twin;
 pub mod words;
 
 pub use build::build;
