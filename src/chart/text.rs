@@ -158,6 +158,14 @@ pub fn significant(value: f64, digits: i32) -> String {
     number(rounded, decimals as usize)
 }
 
+/// The count of decimals with which numbers up to `largest` have about three figures.
+pub(super) fn decimals_for(largest: f64) -> usize {
+    if !(largest.is_finite() && largest > 0.0) {
+        return 0;
+    }
+    (2 - largest.log10().floor() as i32).clamp(0, 12) as usize
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
