@@ -8,7 +8,8 @@ use super::beside::{Cannot, prove_writable, write_all};
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval_ledger::mode_roles;
 use super::report_money::money;
-use super::report_stops::{plant_plans, planned};
+use super::report_since::{earlier, renewed};
+use super::report_stops::{planned, plant_plans};
 use super::select::{Select, confidence, folders, no_lives};
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{Depth, look_over};
@@ -18,8 +19,9 @@ use crate::policy::evidence::Scope;
 use crate::quantity::time::day;
 use crate::quantity::trouble::Trouble;
 use crate::report::model::Report;
+use crate::report::since::changes;
+use crate::report::stops::{Outlook, StopsFacts, stops_part};
 use crate::report::subject::{self, Frame, Slot, Stay, Subject};
-use crate::report::stops::{StopsFacts, stops_part};
 use crate::report::twin::{Asked, twin};
 use crate::report::{Rendered, build, render};
 use crate::store::{Options, SlotStay, Store};
@@ -43,6 +45,9 @@ pub struct ReportArgs {
     /// Probability that two-sided limits hold the truth
     #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = confidence)]
     confidence: f64,
+    /// Earlier report to hold this one against, by its report.json
+    #[arg(long, value_name = "FILE")]
+    since: Option<PathBuf>,
     /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
@@ -80,6 +85,11 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     for trouble in store.troubles() {
         ui.trouble(trouble);
     }
+    let frame = frame(&store, args)?;
+    let earlier = match &args.since {
+        Some(file) => Some(earlier(file, &frame.plant, frame.as_of, ui)?),
+        None => None,
+    };
     let ask = Ask {
         select: args.select.clone(),
         confidence: args.confidence,
@@ -100,7 +110,6 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         .into_iter()
         .map(|e| subject(&store, e, &stays))
         .collect();
-    let frame = frame(&store, args)?;
     let stops = args.readers.has(For::Planner).then(|| {
         stops_part(&StopsFacts {
             currency: &frame.currency,
@@ -115,9 +124,15 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         machines: args.select.machines().to_vec(),
     };
     let twin = twin(&frame, &subjects, &plans, None, asked);
+    let since = earlier.map(|then| {
+        let renewed = renewed(&stays, store.zone(), then.as_of);
+        changes(&then, &twin, &renewed)
+    });
     let report = Report {
         money,
         stops,
+        outlook: Some(Outlook::of(&plans)),
+        since,
         ..build(&frame, &subjects)
     };
     let page = render(&report).map_err(|error| {

@@ -47,6 +47,8 @@ pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
         recommendations: rows.into_iter().map(|(_, row)| row).collect(),
         money: None,
         stops: None,
+        outlook: None,
+        since: None,
         components,
         quality: quality(&frame.findings),
         cautions: cautions(&frame.cautions),

@@ -18,6 +18,7 @@ pub mod probability;
 mod render;
 mod say;
 pub mod sheet;
+pub mod since;
 pub mod stops;
 pub mod subject;
 pub mod twin;

@@ -9,7 +9,8 @@
 use serde::Serialize;
 
 use super::money::MoneyPart;
-use super::stops::StopsPart;
+use super::since::Changes;
+use super::stops::{Outlook, StopsPart};
 use crate::chart::{CostCurve, ProbabilityPlot, SlotHistory};
 
 /// The whole report.
@@ -37,6 +38,10 @@ pub struct Report {
     pub money: Option<MoneyPart>,
     /// The stops to come; none where they were not asked for.
     pub stops: Option<StopsPart>,
+    /// What the plans come to; none where none were made.
+    pub outlook: Option<Outlook>,
+    /// What changed since an earlier report; none where none was given.
+    pub since: Option<Changes>,
     /// A section a component, in the order of the register.
     pub components: Vec<ComponentSection>,
     /// What a check of the ledger found.

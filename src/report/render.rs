@@ -16,7 +16,7 @@ use crate::chart::{ChartError, Size, SlotHistory, cost_curve, probability_plot, 
 const LANES: usize = 36;
 const WIDTH_PX: u32 = 720;
 
-const TEMPLATES: [(&str, &str); 10] = [
+const TEMPLATES: [(&str, &str); 11] = [
     ("report.html", include_str!("../../reports/report.html")),
     ("macros.html", include_str!("../../reports/macros.html")),
     (
@@ -29,6 +29,7 @@ const TEMPLATES: [(&str, &str); 10] = [
     ),
     ("money.html", include_str!("../../reports/money.html")),
     ("stops.html", include_str!("../../reports/stops.html")),
+    ("since.html", include_str!("../../reports/since.html")),
     ("quality.html", include_str!("../../reports/quality.html")),
     ("method.html", include_str!("../../reports/method.html")),
     ("safety.html", include_str!("../../reports/safety.html")),

@@ -598,6 +598,8 @@ pub fn report() -> Report {
     Report {
         money: None,
         stops: None,
+        outlook: None,
+        since: None,
         plant: "Quillmoor Oat Works".to_owned(),
         currency: "EUR".to_owned(),
         as_of: words::day(day(2026, 11, 24)),

@@ -40,7 +40,11 @@ pub(super) fn compare(then: &Twin, now: &Twin) -> Answers {
         ..Answers::default()
     };
     for component in &now.components {
-        match then.components.iter().find(|c| c.component == component.component) {
+        match then
+            .components
+            .iter()
+            .find(|c| c.component == component.component)
+        {
             Some(before) => component_changes(then, now, before, component, &mut found),
             None if takes(&then.asked, &component.component) => {
                 found.new.push(component.name.clone());
@@ -49,7 +53,10 @@ pub(super) fn compare(then: &Twin, now: &Twin) -> Answers {
         }
     }
     for before in &then.components {
-        let known = now.components.iter().any(|c| c.component == before.component);
+        let known = now
+            .components
+            .iter()
+            .any(|c| c.component == before.component);
         if !known && takes(&now.asked, &before.component) {
             found.gone.push(before.name.clone());
         }
@@ -91,7 +98,9 @@ fn component_changes(
     found.failures += difference(before.failures, component.failures);
     let own = |twin: &'_ Twin| -> Vec<Recommendation> {
         let all = twin.recommendations.iter();
-        all.filter(|r| r.component == component.component).cloned().collect()
+        all.filter(|r| r.component == component.component)
+            .cloned()
+            .collect()
     };
     let (old, new) = (own(then), own(now));
     let old_of: HashMap<Slot<'_>, usize> = slots(&old).collect();
@@ -122,14 +131,22 @@ fn component_changes(
             place: place(new, &at),
             then: answer(old, &before.unit),
             now: answer(new, &component.unit),
-            why: why(old, new, before, component, money_told.then_some(&now.currency)),
+            why: why(
+                old,
+                new,
+                before,
+                component,
+                money_told.then_some(&now.currency),
+            ),
         });
     }
     let present = |all: &[Recommendation]| all.first().and_then(|r| r.present);
     let (was, is) = (present(&old), present(&new));
     if was != is && !old.is_empty() && !new.is_empty() {
         let told = |value: Option<f64>, unit: &str| {
-            value.map_or("at failure".to_owned(), |v| format!("every {}", usage(v, unit)))
+            value.map_or("at failure".to_owned(), |v| {
+                format!("every {}", usage(v, unit))
+            })
         };
         found.rows.push(ChangeRow {
             what: component.name.clone(),
@@ -205,14 +222,23 @@ fn why(
 ) -> String {
     let mut out = Vec::new();
     if old.place != new.place {
-        out.push(format!("weighed as {} then, as {} now", old.place, new.place));
+        out.push(format!(
+            "weighed as {} then, as {} now",
+            old.place, new.place
+        ));
     }
     let lives = difference(before.lives, component.lives);
     let failures = difference(before.failures, component.failures);
     if failures != 0 {
-        out.push(format!("{} on record", more(failures, "failure", "failures")));
+        out.push(format!(
+            "{} on record",
+            more(failures, "failure", "failures")
+        ));
     } else if lives != 0 {
-        out.push(format!("{} on record, no further failure", more(lives, "life", "lives")));
+        out.push(format!(
+            "{} on record, no further failure",
+            more(lives, "life", "lives")
+        ));
     }
     if let Some(currency) = currency {
         for (what, was, is) in [
@@ -238,7 +264,11 @@ fn why(
         && old.verdict != new.verdict
         && chance(was) != chance(is)
     {
-        out.push(format!("chance that it pays {}, was {}", chance(is), chance(was)));
+        out.push(format!(
+            "chance that it pays {}, was {}",
+            chance(is),
+            chance(was)
+        ));
     }
     if out.is_empty() {
         out.push("the same lives ran on".to_owned());

@@ -99,7 +99,11 @@ fn lateness(late: Lateness) -> Option<String> {
             count(n, "item", "items"),
             were(n)
         ),
-        (n, r) => format!("{r} of {} overdue then {} renewed", count(n, "item", "items"), were(r)),
+        (n, r) => format!(
+            "{r} of {} overdue then {} renewed",
+            count(n, "item", "items"),
+            were(r)
+        ),
     };
     let now = match (late.now, late.new) {
         (0, _) => "nothing is overdue now".to_owned(),

@@ -24,9 +24,8 @@ pub(super) fn rows(facts: &StopsFacts<'_>) -> Vec<IntervalRow> {
             place: group.scope.words(),
             verdict: found.verdict.into(),
             interval: found.interval.map(|i| usage(i, &subject.unit)),
-            near: near
-                .filter(|_| found.verdict != Verdict::RunToFailure)
-                .map(|(from, to)| match to {
+            near: near.filter(|_| found.verdict != Verdict::RunToFailure).map(
+                |(from, to)| match to {
                     Some(to) => format!(
                         "{} to {} {}",
                         significant(from, 3),
@@ -34,7 +33,8 @@ pub(super) fn rows(facts: &StopsFacts<'_>) -> Vec<IntervalRow> {
                         subject.unit
                     ),
                     None => format!("from {} {} on", significant(from, 3), subject.unit),
-                }),
+                },
+            ),
             present: subject.present.map(|i| usage(i, &subject.unit)),
             ceiling: subject
                 .ceiling

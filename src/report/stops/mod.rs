@@ -4,6 +4,7 @@
 //! In: typed results of the rooms below ([`StopsFacts`]). Out: words, figures and charts as
 //! data ([`StopsPart`]), set by the template `stops.html`. Never: files, clock, analysis.
 
+mod charts;
 mod crews;
 mod facts;
 mod intervals;
@@ -27,6 +28,11 @@ pub use self::places::{machines, positions};
 pub use self::words::sentences;
 use super::pictures::Pictures;
 use super::render::ReportError;
+use crate::chart::{StopLanes, stop_lanes};
+
+const WIDTH_PX: u32 = 720;
+const LANES: &str = "One lane a machine; a mark is a stop, the line through it the days between \
+    which it falls.";
 
 /// Builds the part. The same facts give the same part.
 pub fn stops_part(facts: &StopsFacts<'_>) -> StopsPart {
@@ -45,12 +51,28 @@ pub fn stops_part(facts: &StopsFacts<'_>) -> StopsPart {
         pieces: orders::pieces(facts),
         crews: crews::words(facts),
         notes: words::notes(facts),
+        lanes: charts::lanes(facts),
         outlook,
     }
 }
 
 /// The part with its pictures drawn.
-pub(super) fn set(part: &StopsPart, _pictures: &mut Pictures) -> Result<Value, ReportError> {
-    let lanes: Vec<Value> = Vec::new();
+///
+/// Errors: [`ReportError::Picture`] where a plan cannot be drawn.
+pub(super) fn set(part: &StopsPart, pictures: &mut Pictures) -> Result<Value, ReportError> {
+    let mut lanes = Vec::new();
+    for picture in &part.lanes {
+        let name = pictures.names.name("stops");
+        let picture = StopLanes {
+            id: name.clone(),
+            ..picture.clone()
+        };
+        let svg =
+            stop_lanes(&picture, picture.size(WIDTH_PX)).map_err(|cause| ReportError::Picture {
+                chart: "plan of stops",
+                cause,
+            })?;
+        lanes.push(pictures.add(&name, svg, LANES));
+    }
     Ok(context! { part => Value::from(Serde(part)), lanes => lanes })
 }

@@ -5,6 +5,7 @@
 use serde::Serialize;
 
 use super::outlook::Outlook;
+use crate::chart::StopLanes;
 use crate::report::model::Verdict;
 
 /// The part as the template sets it.
@@ -34,6 +35,9 @@ pub struct StopsPart {
     pub crews: Vec<String>,
     /// What else is to be known, a sentence each.
     pub notes: Vec<String>,
+    /// A lane a machine, in as many pictures as it takes.
+    #[serde(skip)]
+    pub lanes: Vec<StopLanes>,
 }
 
 /// An item past its interval.

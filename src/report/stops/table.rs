@@ -25,15 +25,16 @@ pub(super) fn stops(facts: &StopsFacts<'_>) -> (Vec<StopRow>, Option<Months>) {
     // Stable: on one day in the order of the plants and their registers.
     stops.sort_by_key(|(stop, _)| stop.date);
     let (told, counted) = stops.split_at(stops.len().min(TOLD));
-    let rows = told.iter().map(|(stop, kit)| row(stop, kit, facts.currency));
+    let rows = told
+        .iter()
+        .map(|(stop, kit)| row(stop, kit, facts.currency));
     let counted: Vec<&Stop> = counted.iter().map(|(stop, _)| *stop).collect();
     (rows.collect(), months(&counted, facts))
 }
 
 fn row(stop: &Stop, kit: &[KitLine], currency: &str) -> StopRow {
-    let kit_of = |pieces: &dyn Fn(&KitLine) -> u32| {
-        kit_words(kit.iter().map(|line| (line, pieces(line))))
-    };
+    let kit_of =
+        |pieces: &dyn Fn(&KitLine) -> u32| kit_words(kit.iter().map(|line| (line, pieces(line))));
     StopRow {
         date: day(stop.date),
         between: if stop.earliest == stop.latest {

@@ -5,8 +5,8 @@
 use super::facts::StopsFacts;
 use super::outlook::{NextStops, Outlook};
 use super::places::{machines, positions};
-use crate::report::words::{count, day, list, lower_first, money};
 use super::table::hours;
+use crate::report::words::{count, day, list, lower_first, money};
 
 /// What is overdue, the next stop, how many there are, and what is to be ordered.
 pub fn sentences(outlook: &Outlook, currency: &str) -> Vec<String> {
@@ -23,7 +23,11 @@ pub fn sentences(outlook: &Outlook, currency: &str) -> Vec<String> {
     if let Some(later) = &outlook.then {
         then.push_str(&format!(
             " After {}, {} on {}{}.",
-            if next.machines.len() == 1 { "it" } else { "them" },
+            if next.machines.len() == 1 {
+                "it"
+            } else {
+                "them"
+            },
             machines(&later.machines),
             day(later.date),
             between(later),
@@ -104,11 +108,7 @@ fn between(next: &NextStops) -> String {
     if next.earliest == next.latest || next.machines.len() > 1 {
         return String::new();
     }
-    format!(
-        " (between {} and {})",
-        day(next.earliest),
-        day(next.latest)
-    )
+    format!(" (between {} and {})", day(next.earliest), day(next.latest))
 }
 
 fn orders(outlook: &Outlook) -> Option<String> {
@@ -174,7 +174,6 @@ fn undated(slots: &[(String, String)], facts: &StopsFacts<'_>) -> Option<String>
         })
         .collect();
     let told = told.join("; ");
-    (!slots.is_empty()).then(|| {
-        format!("no date for {told}, as its age or the machine’s usage is unknown")
-    })
+    (!slots.is_empty())
+        .then(|| format!("no date for {told}, as its age or the machine’s usage is unknown"))
 }

@@ -66,22 +66,28 @@ impl Unreadable {
                     .placed(at(*line))
                     .cured_by(give)
             }
-            Unreadable::NoReport => {
-                Trouble::error("since-no-report", "not the JSON of a report: no key `report`")
-                    .in_file(file)
-                    .cured_by(give)
-            }
+            Unreadable::NoReport => Trouble::error(
+                "since-no-report",
+                "not the JSON of a report: no key `report`",
+            )
+            .in_file(file)
+            .cured_by(give),
             Unreadable::OtherVersion { found } => Trouble::error(
                 "since-other-version",
                 format!("version {found} of a report’s JSON; this program reads version {VERSION}"),
             )
             .in_file(file)
-            .cured_by("write the earlier report anew: report --as-of its day, --out another folder"),
-            Unreadable::Key { line, what } => {
-                Trouble::error("since-bad-key", format!("not as a report writes it: {what}"))
-                    .placed(at(*line))
-                    .cured_by("write the earlier report anew: report --as-of its day, --out another folder")
-            }
+            .cured_by(
+                "write the earlier report anew: report --as-of its day, --out another folder",
+            ),
+            Unreadable::Key { line, what } => Trouble::error(
+                "since-bad-key",
+                format!("not as a report writes it: {what}"),
+            )
+            .placed(at(*line))
+            .cured_by(
+                "write the earlier report anew: report --as-of its day, --out another folder",
+            ),
         }
     }
 }
