@@ -54,6 +54,7 @@ mod record;
 mod recur;
 mod report;
 mod report_money;
+mod report_since;
 mod report_stops;
 mod seal;
 mod select;

@@ -8,11 +8,13 @@ use super::beside::{Cannot, prove_writable, write_all};
 use super::dress::{cannot_set, dress};
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval_ledger::mode_roles;
+use super::on_offer::on_offer;
 use super::report_money::money;
-use super::report_stops::stops;
+use super::report_since::{earlier, renewed};
+use super::report_stops::{planned, plant_plans};
 use super::select::{Select, confidence, folders, no_lives};
 use super::sheet::PaperArg;
-use super::{CommandError, Outcome, Ui};
+use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{Depth, look_over};
 use crate::cost::CostFrom;
 use crate::life::Sample;
@@ -21,8 +23,12 @@ use crate::quantity::Paper;
 use crate::quantity::time::day;
 use crate::quantity::trouble::{Trouble, shown};
 use crate::report::dress::BUILT_IN;
+use crate::report::first::About;
 use crate::report::model::Report;
+use crate::report::since::{Changes, changes};
+use crate::report::stops::{Outlook, StopsFacts, stops_part};
 use crate::report::subject::{self, Frame, Slot, Stay, Subject};
+use crate::report::twin::{Asked, twin};
 use crate::report::{Rendered, build, render_dressed};
 use crate::store::{Options, SlotStay, Store};
 
@@ -51,6 +57,9 @@ pub struct ReportArgs {
     /// Probability that two-sided limits hold the truth
     #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = confidence)]
     confidence: f64,
+    /// Earlier report to hold this one against, by its report.json
+    #[arg(long, value_name = "FILE")]
+    since: Option<PathBuf>,
     /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
@@ -78,6 +87,8 @@ impl For {
 
 /// The page's file name.
 const PAGE: &str = "report.html";
+/// Its JSON twin's.
+const TWIN: &str = "report.json";
 
 pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     if let Some(folder) = &args.templates {
@@ -93,6 +104,11 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let ledger = &store.ledgers()[0];
     let mut dress = dress(ledger, ui)?;
     dress.paper = args.paper.map(Paper::from).or(dress.paper);
+    let mut frame = frame(&store, args)?;
+    let earlier = match &args.since {
+        Some(file) => Some(earlier(file, &frame.plant, frame.as_of, ui)?),
+        None => None,
+    };
     let ask = Ask {
         select: args.select.clone(),
         confidence: args.confidence,
@@ -102,27 +118,54 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     if evidence.iter().all(|e| e.rows.is_empty()) {
         return Err(no_lives(&store));
     }
+    let offer = on_offer(&store, &evidence, args.confidence)?;
     let money = match args.readers.has(For::Manager) {
-        true => money(&store, &evidence, args.confidence)?,
+        true => money(&store, &evidence, &offer, args.confidence)?,
         false => None,
     };
-    let stops = match args.readers.has(For::Planner) {
-        true => stops(&store, &evidence)?,
-        false => None,
-    };
+    let planned = planned(&store, &evidence, &args.select)?;
+    let plans = plant_plans(&planned);
     let stays = store.slot_history()?;
     let subjects: Vec<Subject> = evidence
         .into_iter()
         .map(|e| subject(&store, e, &stays))
         .collect();
-    let frame = frame(&store, args)?;
+    let stops = args.readers.has(For::Planner).then(|| {
+        stops_part(&StopsFacts {
+            currency: &frame.currency,
+            plans: &plans,
+            subjects: &subjects,
+            narrowed: args.select.narrows_slots(),
+        })
+    });
+    let asked = Asked {
+        components: args.select.components().to_vec(),
+        positions: args.select.positions().to_vec(),
+        machines: args.select.machines().to_vec(),
+    };
+    let twin = twin(&frame, &subjects, &plans, None, asked);
+    let since = earlier.map(|then| {
+        let renewed = renewed(&stays, store.zone(), then.as_of);
+        changes(&then, &twin, &renewed)
+    });
+    frame.about = About {
+        offer: Some(offer),
+        stops: Some(Outlook::of(&plans)),
+        since: since
+            .as_ref()
+            .map(|changes: &Changes| changes.headline.clone()),
+    };
     let report = Report {
         money,
         stops,
+        since,
         ..build(&frame, &subjects)
     };
     let page = render_dressed(&report, &dress).map_err(|e| cannot_set(&e, &dress, ledger))?;
-    write(&args.out, &page)?;
+    let twin = twin.text().map_err(|error| {
+        CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
+    })?;
+    write(&args.out, &page, &twin)?;
     ui.result(&args.out.join(PAGE).display().to_string())?;
     ui.remark(&format!(
         "and {} charts beside it in {}",
@@ -199,6 +242,7 @@ fn frame(store: &Store, args: &ReportArgs) -> Result<Frame, CommandError> {
             })
             .collect(),
         findings,
+        about: About::default(),
         cautions: own_cautions(store),
     })
 }
@@ -397,12 +441,12 @@ fn cost_words(from: CostFrom) -> String {
 }
 
 /// The charts first, the page last: a reader finds the old report or the new one.
-fn write(folder: &Path, page: &Rendered) -> Result<(), CommandError> {
+fn write(folder: &Path, page: &Rendered, twin: &str) -> Result<(), CommandError> {
     let files = page
         .charts
         .iter()
         .map(|chart| (chart.name.as_str(), chart.svg.as_str()))
-        .chain([(PAGE, page.html.as_str())]);
+        .chain([(TWIN, twin), (PAGE, page.html.as_str())]);
     write_all(folder, files).map_err(|cannot| refused(&cannot))
 }
 

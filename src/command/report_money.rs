@@ -11,11 +11,10 @@ use super::cost_frame::{Asked, Frame};
 use super::cost_indicators::overall;
 use super::cost_saved::saved_by;
 use super::evidence::ComponentEvidence;
-use super::on_offer::on_offer;
 use super::select::Select;
 use crate::cost::{Breakdown, By, Every, Span, breakdown};
 use crate::quantity::time::day;
-use crate::report::money::{MoneyFacts, MoneyPart, Stretch, Stretches, money_part};
+use crate::report::money::{MoneyFacts, MoneyPart, OnOffer, Stretch, Stretches, money_part};
 use crate::store::Store;
 use crate::view::cost_change::ChangeView;
 
@@ -31,13 +30,14 @@ const HALVED: i64 = 120;
 pub(super) fn money(
     store: &Store,
     evidence: &[ComponentEvidence],
+    offer: &OnOffer,
     confidence: f64,
 ) -> Result<Option<MoneyPart>, CommandError> {
     // A register without a usage has no component, so nothing could be said of any.
     if store.is_empty() || store.register().usages.is_empty() {
         return Ok(None);
     }
-    let facts = facts(store, evidence, confidence)?;
+    let facts = facts(store, evidence, offer, confidence)?;
     Ok(facts.map(|facts| money_part(&facts)))
 }
 
@@ -45,6 +45,7 @@ pub(super) fn money(
 fn facts(
     store: &Store,
     evidence: &[ComponentEvidence],
+    offer: &OnOffer,
     confidence: f64,
 ) -> Result<Option<MoneyFacts>, CommandError> {
     let mut frame = Frame::new(store, &Select::default(), Asked::default())?;
@@ -109,7 +110,7 @@ fn facts(
         causes,
         change,
         saved,
-        offer: on_offer(store, evidence, confidence)?,
+        offer: offer.clone(),
         indicators,
         notes,
     }))

@@ -4,8 +4,8 @@
 
 use rayon::prelude::*;
 
-use super::first;
 use super::figures::{self, Fitted, PER, fitted};
+use super::first;
 use super::model::{
     Assumption, BookHead, ComponentSection, DataCounts, EvidenceGroup, Excluded, FitFigure,
     Limited, PositionRow, Quality, QualityFinding, Recommendation, Report, Verdict,
@@ -47,15 +47,16 @@ pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
         time_zone: frame.time_zone.clone(),
         version: frame.version.clone(),
         ledgers: frame.ledgers.clone(),
-        summary: first::sentences(&frame.outlook, subjects, &frame.currency, &confidence),
+        summary: first::sentences(&frame.about, subjects, &frame.currency, &confidence),
         recommendations: shown
             .iter()
             .map(|(s, g)| recommendation(frame, s, g))
             .collect(),
         more,
-        ranges: first::picture(&frame.outlook, &shown, &frame.currency),
+        ranges: first::picture(&frame.about, &shown, &frame.currency),
         money: None,
         stops: None,
+        since: None,
         components,
         quality: quality(&frame.findings),
         cautions: cautions(&frame.cautions),
@@ -74,9 +75,9 @@ pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
 
 /// Renewals by what they save, then what to leave, then what is open.
 fn rank(frame: &Frame, subject: &Subject, group: &Group) -> f64 {
-    let offered = first::offer_of(&frame.outlook, subject, group);
+    let offered = first::offer_of(&frame.about, subject, group);
     match group.recommendation.verdict {
-        policy::Verdict::Renew if frame.outlook.offer.is_some() => {
+        policy::Verdict::Renew if frame.about.offer.is_some() => {
             // What changes nothing comes after what does.
             2.0 + offered.map_or(0.0, |row| 1.0 + row.per_year.median.max(0.0))
         }
@@ -97,7 +98,7 @@ impl From<policy::Verdict> for Verdict {
 }
 
 fn recommendation(frame: &Frame, subject: &Subject, group: &Group) -> Recommendation {
-    let offered = first::offer_of(&frame.outlook, subject, group);
+    let offered = first::offer_of(&frame.about, subject, group);
     let found = &group.recommendation;
     let renew = found.verdict == policy::Verdict::Renew;
     let saving = found.decision.as_ref().filter(|_| renew).map(|d| {

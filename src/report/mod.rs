@@ -20,8 +20,10 @@ pub mod probability;
 mod render;
 mod say;
 pub mod sheet;
+pub mod since;
 pub mod stops;
 pub mod subject;
+pub mod twin;
 pub mod words;
 
 pub use build::build;

@@ -9,6 +9,7 @@
 use serde::Serialize;
 
 use super::money::MoneyPart;
+use super::since::Changes;
 use super::stops::StopsPart;
 use crate::chart::{CostCurve, IntervalRanges, ProbabilityPlot, SlotHistory};
 
@@ -42,6 +43,8 @@ pub struct Report {
     pub money: Option<MoneyPart>,
     /// The stops to come; none where they were not asked for.
     pub stops: Option<StopsPart>,
+    /// What changed since an earlier report; none where none was given.
+    pub since: Option<Changes>,
     /// A section a component, in the order of the register.
     pub components: Vec<ComponentSection>,
     /// What a check of the ledger found.

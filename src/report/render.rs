@@ -158,10 +158,11 @@ fn ranges(data: &IntervalRanges, pictures: &mut Pictures) -> Result<Value, Repor
     let name = pictures.names.name("intervals");
     let mut data = data.clone();
     data.id = name.clone();
-    let svg = interval_ranges(&data, data.size(WIDTH_PX)).map_err(|cause| ReportError::Picture {
-        chart: "picture of intervals",
-        cause,
-    })?;
+    let svg =
+        interval_ranges(&data, data.size(WIDTH_PX)).map_err(|cause| ReportError::Picture {
+            chart: "picture of intervals",
+            cause,
+        })?;
     Ok(pictures.add(&name, svg, RANGES))
 }
 

@@ -349,13 +349,13 @@ pub(super) fn worth(group: &Group) -> f64 {
 
 /// The first page's sentences: what to change, what it saves, how sure, what to leave.
 ///
-/// `worth` says what the changes are worth against today; without it, what the best is worth
+/// `today` says what the changes are worth against today; without it, what the best is worth
 /// against running to failure.
 pub(super) fn summary(
     subjects: &[Subject],
     currency: &str,
     confidence: &str,
-    worth: Option<String>,
+    today: Option<String>,
 ) -> Vec<String> {
     let mut renewals: Vec<(&Subject, &Group)> = groups(subjects, Verdict::Renew);
     renewals.sort_by(|a, b| worth(b.1).total_cmp(&worth(a.1)));
@@ -397,16 +397,18 @@ pub(super) fn summary(
         let saving = &decision.saving_rate;
         let [middle, lower, upper] =
             money_with_limits(saving.median * PER, saving.lower * PER, saving.upper * PER);
-        out.push(worth.unwrap_or_else(|| format!(
-            "The {} gains most: against running to failure about {currency} {} per {} {} and \
+        out.push(today.unwrap_or_else(|| {
+            format!(
+                "The {} gains most: against running to failure about {currency} {} per {} {} and \
              position ({confidence} limits {} to {}).",
-            lower_first(&subject.name),
-            middle,
-            number(PER, 0),
-            subject.unit,
-            lower,
-            upper
-        )));
+                lower_first(&subject.name),
+                middle,
+                number(PER, 0),
+                subject.unit,
+                lower,
+                upper
+            )
+        }));
         let least = renewals
             .iter()
             .filter_map(|(_, g)| g.recommendation.decision.as_ref())

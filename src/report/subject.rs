@@ -6,7 +6,7 @@
 
 use chrono::NaiveDate;
 
-use super::first::Outlook;
+use super::first::About;
 use crate::life::{Flag, LifeRow, Sample};
 use crate::model::posterior::Posterior;
 use crate::policy::Recommendation;
@@ -39,7 +39,7 @@ pub struct Frame {
     /// The plants' own cautions; the usual ones are shown in any case.
     pub cautions: Vec<String>,
     /// What is known beside the components.
-    pub outlook: Outlook,
+    pub about: About,
 }
 
 /// One component.
