@@ -75,6 +75,26 @@ fn the_report_and_its_charts_are_written_and_named() {
     }
 }
 
+#[test]
+fn every_chart_comes_as_png_where_asked() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (_, stderr) = report(
+        folder.path(),
+        &["--png", "--for", "manager", "--component", "packing-set"],
+    );
+    assert!(stderr.contains("each as SVG and PNG"), "{stderr}");
+    let written = files(&folder.path().join("report"));
+    let charts: Vec<&String> = written.keys().filter(|n| n.ends_with(".svg")).collect();
+    assert!(!charts.is_empty());
+    for name in charts {
+        let picture = &written[&name.replace(".svg", ".png")];
+        assert!(picture.starts_with(b"\x89PNG\r\n\x1a\n"), "{name}");
+        // Width in the header, three pixels to one of the chart.
+        let width = u32::from_be_bytes(picture[16..20].try_into().expect("four bytes"));
+        assert_eq!(width, 3 * 720, "{name}");
+    }
+}
+
 /// The day the report is made on must not show, nor the folder it is made in.
 #[test]
 fn the_same_ledger_gives_the_same_bytes() {
