@@ -86,7 +86,7 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         return Err(no_lives(&store));
     }
     let money = match args.readers.has(For::Manager) {
-        true => money(&store, &evidence, args.confidence)?,
+        true => money(&store, &evidence, &args.select, args.confidence)?,
         false => None,
     };
     let stops = match args.readers.has(For::Planner) {

@@ -65,6 +65,17 @@ pub fn money_part(facts: &MoneyFacts) -> MoneyPart {
     }
 }
 
+/// The part where nothing was ever spent.
+pub fn no_cost() -> MoneyPart {
+    MoneyPart {
+        findings: vec![
+            "The record tells of no cost yet: cost comes from renewals, jobs and expenses."
+                .to_owned(),
+        ],
+        blocks: Vec::new(),
+    }
+}
+
 fn over_time(facts: &MoneyFacts) -> Block {
     let mut items = Vec::new();
     if let Some(found) = charts::over_time(facts) {
@@ -86,6 +97,7 @@ fn over_time(facts: &MoneyFacts) -> Block {
         }
         items.push(Item::Columns(found.chart, caption));
     }
+    items.push(Item::Table(tables::by_kind(facts)));
     items.extend(facts.notes.iter().map(|note| Item::Words(sentence(note))));
     Block {
         title: format!("What each {} costs", charts::unit_words(facts)),
@@ -103,7 +115,6 @@ fn causes(facts: &MoneyFacts) -> Block {
         );
         items.push(Item::Ranked(chart, caption));
     }
-    items.push(Item::Table(tables::by_kind(facts)));
     items.push(Item::Table(tables::by_class(facts)));
     let unpriced = facts.whole.total.unpriced;
     if unpriced > 0 {
@@ -212,20 +223,26 @@ fn indicators(facts: &MoneyFacts) -> Block {
         .map(Item::Table)
         .into_iter()
         .collect();
-    // What has to be asked for with a usage of its own is no gap in the record.
-    let missing: Vec<String> = facts
-        .indicators
-        .iter()
-        .filter(|one| one.value.is_none() && one.id != "repeat-failures")
-        .filter_map(|one| {
-            let note = one.note.as_ref()?;
-            Some(format!("{} ({note})", lower_first(one.name)))
-        })
-        .collect();
+    let mut missing: Vec<(&str, Vec<String>)> = Vec::new();
+    for one in &facts.indicators {
+        // What has to be asked for with a usage of its own is no gap in the record.
+        let gap = one.value.is_none() && one.id != "repeat-failures";
+        let Some(note) = one.note.as_deref().filter(|_| gap) else {
+            continue;
+        };
+        match missing.iter_mut().find(|(known, _)| *known == note) {
+            Some((_, names)) => names.push(lower_first(one.name)),
+            None => missing.push((note, vec![lower_first(one.name)])),
+        }
+    }
     if !missing.is_empty() {
+        let said = missing
+            .iter()
+            .map(|(note, names)| format!("{} ({note})", list(names)));
+        let said: Vec<String> = said.collect();
         items.push(Item::Words(format!(
             "The record cannot give {}.",
-            list(&missing)
+            said.join("; ")
         )));
     }
     Block {
@@ -288,3 +305,6 @@ fn item(item: &Item, pictures: &mut Pictures) -> Result<Value, ReportError> {
     };
     Ok(context! { words => (), grid => (), figure => figure })
 }
+
+#[cfg(test)]
+mod tests;
