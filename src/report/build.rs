@@ -229,7 +229,7 @@ fn why(subject: &Subject, group: &Group) -> String {
 
 fn p_in_words(p: f64) -> String {
     if p < 0.001 {
-        "below 0.001".to_owned()
+        format!("below {}", number(0.001, 3))
     } else {
         format!("= {}", number(p, 3))
     }
@@ -254,7 +254,7 @@ fn fit_figures(fit: &Fitted, unit: &str, confidence: f64) -> Vec<FitFigure> {
         row(
             format!("Scale ({unit})"),
             Target::Scale,
-            "63.2 % have failed by then",
+            &format!("{} % have failed by then", number(63.2, 1)),
         ),
         row(
             format!("B10 ({unit})"),
@@ -406,7 +406,7 @@ fn assumed(frame: &Frame, subject: &Subject) -> Vec<Assumption> {
         ),
         None => add(
             "Shape before the record".to_owned(),
-            "0.75 to 5.4".to_owned(),
+            format!("{} to {}", number(0.75, 2), number(5.4, 1)),
             "weak prior for the decision, nine times in ten; the fits use none",
         ),
     }

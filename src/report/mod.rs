@@ -8,6 +8,7 @@
 //! where it is drawn) and the style sheet are passed as they are.
 
 mod build;
+pub mod dress;
 mod engine;
 mod figures;
 pub mod model;
@@ -24,4 +25,4 @@ pub mod words;
 
 pub use build::build;
 pub use pictures::ChartFile;
-pub use render::{Rendered, ReportError, render};
+pub use render::{Rendered, ReportError, render, render_dressed};
