@@ -19,7 +19,9 @@ pub use self::grid::{Cell, Grid, Head, Row};
 use super::pictures::Pictures;
 use super::render::ReportError;
 use super::words::{list, lower_first};
-use crate::chart::{ChartError, RankedBars, StackedColumns, ranked_bars, stacked_columns};
+use crate::chart::{
+    ChangeBars, ChartError, RankedBars, StackedColumns, change_bars, ranked_bars, stacked_columns,
+};
 use crate::quantity::counted;
 
 /// The part, ready to be set.
@@ -46,6 +48,7 @@ pub enum Item {
     /// A chart and its caption.
     Columns(StackedColumns, String),
     Ranked(RankedBars, String),
+    Change(ChangeBars, String),
 }
 
 /// Chooses what the part says. The same facts give the same part.
@@ -137,6 +140,15 @@ fn change(facts: &MoneyFacts) -> Block {
             "The record is too short to be set against an earlier stretch of itself.".to_owned(),
         )),
         Some(view) => {
+            if let Some(chart) = charts::steps(facts) {
+                let caption = format!(
+                    "From the cost of {} to that of {}: steps to the right made it dearer, steps to \
+                     the left cheaper.",
+                    tables::dates(&view.before),
+                    tables::dates(&view.after)
+                );
+                items.push(Item::Change(chart, caption));
+            }
             items.extend(tables::change(facts).map(Item::Table));
             items.extend(tables::failures(facts).map(Item::Table));
             let own = view
@@ -301,6 +313,13 @@ fn item(item: &Item, pictures: &mut Pictures) -> Result<Value, ReportError> {
                 ..chart.clone()
             };
             ranked_bars(&chart, chart.size(WIDTH_PX))
+        })?,
+        Item::Change(chart, caption) => draw("cost-change", "change of cost", caption, &|id| {
+            let chart = ChangeBars {
+                id,
+                ..chart.clone()
+            };
+            change_bars(&chart, chart.size(WIDTH_PX))
         })?,
     };
     Ok(context! { words => (), grid => (), figure => figure })
