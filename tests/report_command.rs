@@ -10,6 +10,8 @@ use roxmltree::Document;
 
 #[path = "support/browser.rs"]
 mod browser;
+#[path = "report/money.rs"]
+mod money;
 
 fn sample() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-ledger")
@@ -134,7 +136,7 @@ fn one_component_can_be_asked_for() {
     assert!(
         written
             .keys()
-            .all(|n| n.starts_with("packing-set-") || n == "report.html")
+            .all(|n| n.starts_with("packing-set-") || n.starts_with("cost-") || n == "report.html")
     );
 }
 

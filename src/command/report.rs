@@ -125,7 +125,7 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     }
     let offer = on_offer(&store, &evidence, args.confidence)?;
     let money = match args.readers.has(For::Manager) {
-        true => money(&store, &evidence, &offer, args.confidence)?,
+        true => money(&store, &evidence, &offer, &args.select, args.confidence)?,
         false => None,
     };
     let planned = planned(&store, &evidence, &args.select)?;

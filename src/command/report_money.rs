@@ -1,6 +1,6 @@
 //! Gathers the report's part on where the money goes.
 //!
-//! In: a store and its evidence. Out: [`MoneyPart`]; `None` where the record tells of none.
+//! In: a store and its evidence. Out: [`MoneyPart`]; `None` without a record.
 //! Never: printing, words.
 
 use chrono::{Days, Months, NaiveDate};
@@ -14,7 +14,9 @@ use super::evidence::ComponentEvidence;
 use super::select::Select;
 use crate::cost::{Breakdown, By, Every, Span, breakdown};
 use crate::quantity::time::day;
-use crate::report::money::{MoneyFacts, MoneyPart, OnOffer, Stretch, Stretches, money_part};
+use crate::report::money::{
+    MoneyFacts, MoneyPart, OnOffer, Stretch, Stretches, money_part, no_cost,
+};
 use crate::store::Store;
 use crate::view::cost_change::ChangeView;
 
@@ -27,31 +29,34 @@ const LONG: i64 = 760;
 /// Fewest days that are cut in half to be compared.
 const HALVED: i64 = 120;
 
+/// What was asked for, as everywhere in the report.
 pub(super) fn money(
     store: &Store,
     evidence: &[ComponentEvidence],
     offer: &OnOffer,
+    select: &Select,
     confidence: f64,
 ) -> Result<Option<MoneyPart>, CommandError> {
     // A register without a usage has no component, so nothing could be said of any.
     if store.is_empty() || store.register().usages.is_empty() {
         return Ok(None);
     }
-    let facts = facts(store, evidence, offer, confidence)?;
-    Ok(facts.map(|facts| money_part(&facts)))
+    let frame = Frame::new(store, select, Asked::default())?;
+    if frame.items.is_empty() {
+        return Ok(Some(no_cost()));
+    }
+    Ok(Some(money_part(&facts(
+        frame, evidence, offer, confidence,
+    )?)))
 }
 
-/// `None` where nothing was ever spent.
 fn facts(
-    store: &Store,
+    mut frame: Frame<'_>,
     evidence: &[ComponentEvidence],
     offer: &OnOffer,
     confidence: f64,
-) -> Result<Option<MoneyFacts>, CommandError> {
-    let mut frame = Frame::new(store, &Select::default(), Asked::default())?;
-    if frame.items.is_empty() {
-        return Ok(None);
-    }
+) -> Result<MoneyFacts, CommandError> {
+    let store = frame.store;
     let span = frame.span.clone();
     let days = (span.to - span.from).num_days() + 1;
     let by = |span: &Span, by: &[By]| breakdown(frame.of(span), by, &frame.usage(span));
@@ -90,8 +95,9 @@ fn facts(
     let change = changed(&mut frame, &span, confidence)?;
     frame.span = recent.clone();
     let indicators = overall(&frame, confidence)?;
-    let notes = frame.usage_notes(&span);
-    Ok(Some(MoneyFacts {
+    let mut notes = frame.notes.clone();
+    notes.extend(frame.usage_notes(&span));
+    Ok(MoneyFacts {
         currency: frame.currency,
         usage: frame.per.name.clone(),
         unit: frame.per.unit.clone(),
@@ -113,7 +119,7 @@ fn facts(
         offer: offer.clone(),
         indicators,
         notes,
-    }))
+    })
 }
 
 /// The last stretches; those before are one.
