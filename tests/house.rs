@@ -20,7 +20,7 @@ const ROOMS: [(&str, &[&str]); 18] = [
     ("store", &["book", "register", "life", "quantity"]),
     ("simulate", &["model", "book", "register", "quantity"]),
     ("plan", &["policy", "wear", "cost", "register", "quantity"]),
-    ("chart", &[]),
+    ("chart", &["quantity"]),
     (
         "view",
         &[
@@ -248,6 +248,7 @@ fn only_the_store_names_its_engine_and_only_the_charts_their_library() {
             ("duckdb", "store"),
             ("arrow", "store"),
             ("plotters", "chart"),
+            ("resvg", "chart"),
         ] {
             let named = source.code.contains(&format!("{library}::"))
                 || word(&source.code, &format!("use {library}"));

@@ -4,23 +4,21 @@
 
 use chrono::{Datelike, NaiveDate};
 
-const MONTHS: [&str; 12] = [
-    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
-];
+use crate::quantity::language::spoken;
 
 /// "24 Nov 2026".
 pub fn day_words(date: NaiveDate) -> String {
-    format!("{} {}", short_day_words(date), year_words(date))
+    spoken().short_day(date, true)
 }
 
 /// "24 Nov".
 pub(super) fn short_day_words(date: NaiveDate) -> String {
-    format!("{} {}", date.day(), month_words(date))
+    spoken().short_day(date, false)
 }
 
 /// "Nov".
 pub(super) fn month_words(date: NaiveDate) -> String {
-    MONTHS[date.month0() as usize].to_owned()
+    spoken().short_month(date.month0()).to_owned()
 }
 
 /// "2026".

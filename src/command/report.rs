@@ -5,25 +5,31 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::beside::{Cannot, prove_writable, write_all};
+use super::dress::{cannot_set, dress};
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval_ledger::mode_roles;
+use super::on_offer::on_offer;
 use super::report_money::money;
 use super::report_since::{earlier, renewed};
 use super::report_stops::{planned, plant_plans};
 use super::select::{Select, confidence, folders, no_lives};
+use super::sheet::PaperArg;
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{Depth, look_over};
 use crate::cost::CostFrom;
 use crate::life::Sample;
 use crate::policy::evidence::Scope;
+use crate::quantity::Paper;
 use crate::quantity::time::day;
-use crate::quantity::trouble::Trouble;
+use crate::quantity::trouble::{Trouble, shown};
+use crate::report::dress::BUILT_IN;
+use crate::report::first::About;
 use crate::report::model::Report;
-use crate::report::since::changes;
+use crate::report::since::{Changes, changes};
 use crate::report::stops::{Outlook, StopsFacts, stops_part};
 use crate::report::subject::{self, Frame, Slot, Stay, Subject};
 use crate::report::twin::{Asked, twin};
-use crate::report::{Rendered, build, render};
+use crate::report::{Rendered, build, render_dressed};
 use crate::store::{Options, SlotStay, Store};
 
 /// Write the report: recommended intervals, charts, and what they rest on
@@ -42,6 +48,12 @@ pub struct ReportArgs {
     /// Folder to write to; made as needed
     #[arg(long, value_name = "FOLDER", default_value = "report")]
     out: PathBuf,
+    /// What it is printed on (default: as the register states, else as the printer has it)
+    #[arg(long, value_enum, value_name = "PAPER")]
+    paper: Option<PaperArg>,
+    /// Write the built-in templates to this folder and stop; a ledger's reports/ can hold its own
+    #[arg(long, value_name = "FOLDER", exclusive = true)]
+    templates: Option<PathBuf>,
     /// Probability that two-sided limits hold the truth
     #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = confidence)]
     confidence: f64,
@@ -79,13 +91,20 @@ const PAGE: &str = "report.html";
 const TWIN: &str = "report.json";
 
 pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
+    if let Some(folder) = &args.templates {
+        return templates(folder, ui);
+    }
     prove_writable(&args.out).map_err(|cannot| refused(&cannot))?;
     let folders = folders(&args.ledgers);
     let store = Store::open(&folders, args.as_of, &Options::default())?;
     for trouble in store.troubles() {
         ui.trouble(trouble);
     }
-    let frame = frame(&store, args)?;
+    // Several ledgers are one report, in the first one's dress.
+    let ledger = &store.ledgers()[0];
+    let mut dress = dress(ledger, ui)?;
+    dress.paper = args.paper.map(Paper::from).or(dress.paper);
+    let mut frame = frame(&store, args)?;
     let earlier = match &args.since {
         Some(file) => Some(earlier(file, &frame.plant, frame.as_of, ui)?),
         None => None,
@@ -99,8 +118,9 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     if evidence.iter().all(|e| e.rows.is_empty()) {
         return Err(no_lives(&store));
     }
+    let offer = on_offer(&store, &evidence, args.confidence)?;
     let money = match args.readers.has(For::Manager) {
-        true => money(&store, &evidence, args.confidence)?,
+        true => money(&store, &evidence, &offer, args.confidence)?,
         false => None,
     };
     let planned = planned(&store, &evidence, &args.select)?;
@@ -128,16 +148,20 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         let renewed = renewed(&stays, store.zone(), then.as_of);
         changes(&then, &twin, &renewed)
     });
+    frame.about = About {
+        offer: Some(offer),
+        stops: Some(Outlook::of(&plans)),
+        since: since
+            .as_ref()
+            .map(|changes: &Changes| changes.headline.clone()),
+    };
     let report = Report {
         money,
         stops,
-        outlook: Some(Outlook::of(&plans)),
         since,
         ..build(&frame, &subjects)
     };
-    let page = render(&report).map_err(|error| {
-        CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
-    })?;
+    let page = render_dressed(&report, &dress).map_err(|e| cannot_set(&e, &dress, ledger))?;
     let twin = twin.text().map_err(|error| {
         CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
     })?;
@@ -148,6 +172,26 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         page.charts.len(),
         args.out.display()
     ));
+    Ok(Outcome::Done)
+}
+
+/// Writes the built-in templates and styles, so that a plant can change a copy. What is there
+/// already stays: it may have been changed.
+fn templates(folder: &Path, ui: &mut Ui) -> Result<Outcome, CommandError> {
+    if let Some((name, _)) = BUILT_IN.iter().find(|(name, _)| folder.join(name).exists()) {
+        let path = folder.join(name);
+        return Err(CommandError::wrong_use(
+            format!(
+                "{} is there already and may have been changed",
+                shown(&path)
+            ),
+            "name an empty folder",
+        ));
+    }
+    write_all(folder, BUILT_IN).map_err(|cannot| refused(&cannot))?;
+    let written = BUILT_IN.map(|(name, _)| folder.join(name).display().to_string());
+    ui.result(&written.join("\n"))?;
+    ui.remark("put the ones to change into the ledger's reports/ folder; remove the others");
     Ok(Outcome::Done)
 }
 
@@ -198,6 +242,7 @@ fn frame(store: &Store, args: &ReportArgs) -> Result<Frame, CommandError> {
             })
             .collect(),
         findings,
+        about: About::default(),
         cautions: own_cautions(store),
     })
 }

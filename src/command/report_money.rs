@@ -3,15 +3,176 @@
 //! In: a store and its evidence. Out: [`MoneyPart`]; `None` where the record tells of none.
 //! Never: printing, words.
 
+use chrono::{Days, Months, NaiveDate};
+
 use super::CommandError;
+use super::cost_change::change;
+use super::cost_frame::{Asked, Frame};
+use super::cost_indicators::overall;
+use super::cost_saved::saved_by;
 use super::evidence::ComponentEvidence;
-use crate::report::money::MoneyPart;
+use super::select::Select;
+use crate::cost::{Breakdown, By, Every, Span, breakdown};
+use crate::quantity::time::day;
+use crate::report::money::{MoneyFacts, MoneyPart, OnOffer, Stretch, Stretches, money_part};
 use crate::store::Store;
+use crate::view::cost_change::ChangeView;
+
+/// Most stretches shown over time.
+const SHOWN: usize = 24;
+/// Most stretches in a table.
+const ROWS: usize = 12;
+/// Days from which a record is shown by quarters: two years and some weeks.
+const LONG: i64 = 760;
+/// Fewest days that are cut in half to be compared.
+const HALVED: i64 = 120;
 
 pub(super) fn money(
-    _store: &Store,
-    _evidence: &[ComponentEvidence],
-    _confidence: f64,
+    store: &Store,
+    evidence: &[ComponentEvidence],
+    offer: &OnOffer,
+    confidence: f64,
 ) -> Result<Option<MoneyPart>, CommandError> {
-    Ok(None)
+    // A register without a usage has no component, so nothing could be said of any.
+    if store.is_empty() || store.register().usages.is_empty() {
+        return Ok(None);
+    }
+    let facts = facts(store, evidence, offer, confidence)?;
+    Ok(facts.map(|facts| money_part(&facts)))
+}
+
+/// `None` where nothing was ever spent.
+fn facts(
+    store: &Store,
+    evidence: &[ComponentEvidence],
+    offer: &OnOffer,
+    confidence: f64,
+) -> Result<Option<MoneyFacts>, CommandError> {
+    let mut frame = Frame::new(store, &Select::default(), Asked::default())?;
+    if frame.items.is_empty() {
+        return Ok(None);
+    }
+    let span = frame.span.clone();
+    let days = (span.to - span.from).num_days() + 1;
+    let by = |span: &Span, by: &[By]| breakdown(frame.of(span), by, &frame.usage(span));
+    let cut = |spans: Vec<Span>, every: Every, kept: &[By]| Stretches {
+        every,
+        each: spans
+            .into_iter()
+            .map(|span| {
+                let usage = frame.usage(&span);
+                Stretch {
+                    found: breakdown(frame.of(&span), kept, &usage),
+                    usage,
+                    span,
+                }
+            })
+            .collect(),
+    };
+    let every = match days > LONG {
+        true => Every::Quarter,
+        false => Every::Month,
+    };
+    let mut spans = span.cut(every);
+    spans.drain(..spans.len().saturating_sub(SHOWN));
+    let over_time = cut(spans, every, &[By::Machine, By::Component]);
+    let every = match days {
+        0..=100 => Every::Month,
+        101..=400 => Every::Quarter,
+        _ => Every::Year,
+    };
+    let by_kind = cut(last_of(span.cut(every)), every, &[By::Kind]);
+    let whole = by(&span, &[By::Machine, By::Component]);
+    let kinds = by(&span, &[By::Kind]);
+    let recent = recent(&span);
+    let causes: Breakdown = by(&recent, &[By::Component, By::Mode, By::Kind]);
+    let saved = saved_by(&frame, evidence, confidence);
+    let change = changed(&mut frame, &span, confidence)?;
+    frame.span = recent.clone();
+    let indicators = overall(&frame, confidence)?;
+    let notes = frame.usage_notes(&span);
+    Ok(Some(MoneyFacts {
+        currency: frame.currency,
+        usage: frame.per.name.clone(),
+        unit: frame.per.unit.clone(),
+        confidence,
+        as_of: day(store.as_of(), frame.zone),
+        names: evidence
+            .iter()
+            .map(|e| (e.component.id.clone(), e.component.name.clone()))
+            .collect(),
+        span,
+        whole,
+        over_time,
+        kinds,
+        by_kind,
+        recent,
+        causes,
+        change,
+        saved,
+        offer: offer.clone(),
+        indicators,
+        notes,
+    }))
+}
+
+/// The last stretches; those before are one.
+fn last_of(mut spans: Vec<Span>) -> Vec<Span> {
+    let Some(more) = spans.len().checked_sub(ROWS).filter(|more| *more > 0) else {
+        return spans;
+    };
+    let first: Vec<Span> = spans.drain(..=more).collect();
+    if let (Some(from), Some(to)) = (first.first(), first.last()) {
+        let label = format!("up to {}", to.label);
+        let whole = Span::new(from.from, to.to);
+        spans.insert(0, Span { label, ..whole });
+    }
+    spans
+}
+
+/// The last 12 months, or the whole of a shorter record.
+fn recent(span: &Span) -> Span {
+    Span::new(a_year_to(span.to).max(span.from), span.to)
+}
+
+/// The first of the 12 months that end on a day.
+fn a_year_to(to: NaiveDate) -> NaiveDate {
+    let next = to.checked_add_days(Days::new(1));
+    next.and_then(|next| next.checked_sub_months(Months::new(12)))
+        .unwrap_or(to)
+}
+
+/// The last 12 months against those before; of a shorter record its halves, where they are
+/// long enough to tell anything.
+fn changed(
+    frame: &mut Frame<'_>,
+    span: &Span,
+    confidence: f64,
+) -> Result<Option<ChangeView>, CommandError> {
+    let from = a_year_to(span.to);
+    let before = |from: NaiveDate| from.pred_opt().unwrap_or(from);
+    let earlier = a_year_to(before(from));
+    let days = (span.to - span.from).num_days() + 1;
+    let (first, second) = if earlier >= span.from {
+        (Span::new(earlier, before(from)), Span::new(from, span.to))
+    } else if days >= HALVED {
+        let half = Days::new((days / 2) as u64);
+        let from = span
+            .to
+            .checked_sub_days(half)
+            .and_then(|day| day.succ_opt());
+        let from = from.unwrap_or(span.to);
+        // An odd day at the beginning is left out.
+        let first = before(from)
+            .checked_sub_days(half)
+            .and_then(|day| day.succ_opt());
+        (
+            Span::new(first.unwrap_or(span.from), before(from)),
+            Span::new(from, span.to),
+        )
+    } else {
+        return Ok(None);
+    };
+    frame.span = second;
+    change(frame, &first, confidence).map(Some)
 }

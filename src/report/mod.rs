@@ -8,8 +8,10 @@
 //! where it is drawn) and the style sheet are passed as they are.
 
 mod build;
+pub mod dress;
 mod engine;
 mod figures;
+pub mod first;
 pub mod model;
 pub mod money;
 pub mod names;
@@ -26,4 +28,4 @@ pub mod words;
 
 pub use build::build;
 pub use pictures::ChartFile;
-pub use render::{Rendered, ReportError, render};
+pub use render::{Rendered, ReportError, render, render_dressed};

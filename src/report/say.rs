@@ -348,7 +348,15 @@ pub(super) fn worth(group: &Group) -> f64 {
 }
 
 /// The first page's sentences: what to change, what it saves, how sure, what to leave.
-pub(super) fn summary(subjects: &[Subject], currency: &str, confidence: &str) -> Vec<String> {
+///
+/// `today` says what the changes are worth against today; without it, what the best is worth
+/// against running to failure.
+pub(super) fn summary(
+    subjects: &[Subject],
+    currency: &str,
+    confidence: &str,
+    today: Option<String>,
+) -> Vec<String> {
     let mut renewals: Vec<(&Subject, &Group)> = groups(subjects, Verdict::Renew);
     renewals.sort_by(|a, b| worth(b.1).total_cmp(&worth(a.1)));
     let mut out = Vec::new();
@@ -389,16 +397,18 @@ pub(super) fn summary(subjects: &[Subject], currency: &str, confidence: &str) ->
         let saving = &decision.saving_rate;
         let [middle, lower, upper] =
             money_with_limits(saving.median * PER, saving.lower * PER, saving.upper * PER);
-        out.push(format!(
-            "The {} gains most: against running to failure about {currency} {} per {} {} and \
+        out.push(today.unwrap_or_else(|| {
+            format!(
+                "The {} gains most: against running to failure about {currency} {} per {} {} and \
              position ({confidence} limits {} to {}).",
-            lower_first(&subject.name),
-            middle,
-            number(PER, 0),
-            subject.unit,
-            lower,
-            upper
-        ));
+                lower_first(&subject.name),
+                middle,
+                number(PER, 0),
+                subject.unit,
+                lower,
+                upper
+            )
+        }));
         let least = renewals
             .iter()
             .filter_map(|(_, g)| g.recommendation.decision.as_ref())
@@ -409,14 +419,14 @@ pub(super) fn summary(subjects: &[Subject], currency: &str, confidence: &str) ->
         });
         out.push(if renewals.len() == 1 {
             format!(
-                "The chance that it pays is {}, from {} in {}.",
+                "The chance that it beats running to failure is {}, from {} in {}.",
                 chance(least),
                 count(failures as usize, "failure", "failures"),
                 count(lives as usize, "life", "lives")
             )
         } else {
             format!(
-                "For each of these {} the chance that it pays is {} or better, from {} in {}.",
+                "Each of the {} renewals beats running to failure with a chance of {} or better, from {} in {}.",
                 renewals.len(),
                 chance(least),
                 count(failures as usize, "failure", "failures"),

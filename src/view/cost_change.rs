@@ -112,7 +112,8 @@ struct Whole<'a> {
 }
 
 impl ChangeView {
-    fn total(&self) -> KindRow {
+    /// All kinds together.
+    pub fn total(&self) -> KindRow {
         let sum = |of: fn(&KindRow) -> Spent, usage: Option<f64>| Spent {
             usage: usage.unwrap_or(f64::NAN),
             events: self.kinds.iter().map(|row| of(row).events).sum(),
