@@ -9,7 +9,7 @@ use super::dress::{cannot_set, dress};
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval_ledger::mode_roles;
 use super::on_offer::on_offer;
-use super::report_money::money;
+use super::report_money::{money, yearly};
 use super::report_since::{earlier, renewed};
 use super::report_stops::{planned, plant_plans};
 use super::select::{Select, confidence, folders, no_lives};
@@ -35,7 +35,8 @@ use crate::store::{Options, SlotStay, Store};
 /// Write the report: recommended intervals, charts, and what they rest on
 ///
 /// One HTML page without scripts, to read on a screen or print on A4 or Letter, and the
-/// same charts as SVG files beside it. An older report in the folder is replaced.
+/// same charts as SVG files beside it; report.json holds the same as data, for other programs
+/// and for --since. An older report in the folder is replaced.
 #[derive(Debug, clap::Args)]
 pub struct ReportArgs {
     /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
@@ -143,7 +144,7 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         positions: args.select.positions().to_vec(),
         machines: args.select.machines().to_vec(),
     };
-    let twin = twin(&frame, &subjects, &plans, None, asked);
+    let twin = twin(&frame, &subjects, &plans, yearly(&store)?, asked);
     let since = earlier.map(|then| {
         let renewed = renewed(&stays, store.zone(), then.as_of);
         changes(&then, &twin, &renewed)

@@ -4,6 +4,7 @@
 //! Never: printing, words.
 
 use chrono::{Days, Months, NaiveDate};
+use rust_decimal::prelude::ToPrimitive;
 
 use super::CommandError;
 use super::cost_change::change;
@@ -12,9 +13,10 @@ use super::cost_indicators::overall;
 use super::cost_saved::saved_by;
 use super::evidence::ComponentEvidence;
 use super::select::Select;
-use crate::cost::{Breakdown, By, Every, Span, breakdown};
+use crate::cost::{Breakdown, By, Every, Group, Span, breakdown};
 use crate::quantity::time::day;
 use crate::report::money::{MoneyFacts, MoneyPart, OnOffer, Stretch, Stretches, money_part};
+use crate::report::twin;
 use crate::store::Store;
 use crate::view::cost_change::ChangeView;
 
@@ -39,6 +41,41 @@ pub(super) fn money(
     }
     let facts = facts(store, evidence, offer, confidence)?;
     Ok(facts.map(|facts| money_part(&facts)))
+}
+
+/// What the last 12 months cost, for the report's twin; `None` where nothing was ever spent.
+pub(super) fn yearly(store: &Store) -> Result<Option<twin::Cost>, CommandError> {
+    if store.is_empty() || store.register().usages.is_empty() {
+        return Ok(None);
+    }
+    let frame = Frame::new(store, &Select::default(), Asked::default())?;
+    if frame.items.is_empty() {
+        return Ok(None);
+    }
+    let span = recent(&frame.span);
+    let usage = frame.usage(&span);
+    let by = |by: By| breakdown(frame.of(&span), &[by], &usage);
+    let of = |group: &Group| twin::CostOf {
+        // A decimal of money size is within a double's range.
+        total: group.amounts.total().to_f64().unwrap_or(0.0),
+        usage: group.usage,
+        per_usage: group.rate(),
+    };
+    let named = |found: &Breakdown| {
+        let groups = found.groups.iter();
+        groups
+            .filter_map(|group| Some((group.keys.first()?.clone()?, of(group))))
+            .collect()
+    };
+    let machines = by(By::Machine);
+    Ok(Some(twin::Cost {
+        from: span.from,
+        to: span.to,
+        unit: frame.per.unit.clone(),
+        all: of(&machines.total),
+        machines: named(&machines),
+        components: named(&by(By::Component)),
+    }))
 }
 
 /// `None` where nothing was ever spent.

@@ -89,6 +89,21 @@ fn the_twin_keeps_its_contract_and_says_what_the_commands_say() {
             }
         }
     }
+    let cost = &twin["cost"];
+    let machines = cost["machines"].as_object().expect("machines");
+    let sum: f64 = machines
+        .values()
+        .map(|m| m["total"].as_f64().expect("money"))
+        .sum();
+    let all = cost["all"]["total"].as_f64().expect("money");
+    assert!(
+        sum <= all * (1.0 + 1e-9) && sum > 0.5 * all,
+        "{sum} of {all}"
+    );
+    let rate = cost["all"]["per_usage"].as_f64().expect("a rate");
+    let usage = cost["all"]["usage"].as_f64().expect("usage");
+    assert!((rate * usage - all).abs() < 1e-6 * all);
+    assert!(machines.keys().is_sorted());
     // Intervals: every row of the command has its slot here, with the same answer.
     let intervals = told(folder.path(), "interval");
     for row in list(&intervals, "recommendations") {
