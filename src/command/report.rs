@@ -10,7 +10,7 @@ use super::dress::{cannot_set, dress};
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval_ledger::mode_roles;
 use super::on_offer::on_offer;
-use super::report_money::money;
+use super::report_money::{money, spent, yearly};
 use super::report_since::{earlier, renewed};
 use super::report_stops::{planned, plant_plans};
 use super::select::{Select, confidence, folders, no_lives};
@@ -37,7 +37,8 @@ use crate::store::{Options, SlotStay, Store};
 /// Write the report: recommended intervals, charts, and what they rest on
 ///
 /// One HTML page without scripts, to read on a screen or print on A4 or Letter, and the
-/// same charts as SVG files beside it. An older report in the folder is replaced.
+/// same charts as SVG files beside it; report.json holds the same as data, for other programs
+/// and for --since. An older report in the folder is replaced.
 #[derive(Debug, clap::Args)]
 pub struct ReportArgs {
     /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
@@ -124,9 +125,11 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         return Err(no_lives(&store));
     }
     let offer = on_offer(&store, &evidence, args.confidence)?;
-    let money = match args.readers.has(For::Manager) {
-        true => money(&store, &evidence, &offer, &args.select, args.confidence)?,
-        false => None,
+    let spent = spent(&store, &args.select)?;
+    let yearly = spent.as_ref().and_then(yearly);
+    let money = match spent.filter(|_| args.readers.has(For::Manager)) {
+        Some(spent) => Some(money(spent, &evidence, &offer, args.confidence)?),
+        None => None,
     };
     let planned = planned(&store, &evidence, &args.select)?;
     let plans = plant_plans(&planned);
@@ -148,7 +151,7 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         positions: args.select.positions().to_vec(),
         machines: args.select.machines().to_vec(),
     };
-    let twin = twin(&frame, &subjects, &plans, None, asked);
+    let twin = twin(&frame, &subjects, &plans, yearly, asked);
     let since = earlier.map(|then| {
         let renewed = renewed(&stays, store.zone(), then.as_of);
         changes(&then, &twin, &renewed)

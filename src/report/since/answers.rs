@@ -247,7 +247,7 @@ fn why(
         ] {
             if (is - was).abs() > COST * was.abs() {
                 out.push(format!(
-                    "{what} costs {currency} {}, not {}",
+                    "{what} costs {currency} {}, was {}",
                     money(is),
                     money(was)
                 ));
@@ -271,7 +271,7 @@ fn why(
         ));
     }
     if out.is_empty() {
-        out.push("the same lives ran on".to_owned());
+        out.push("no life ended; what is in place ran on".to_owned());
     }
     out.join("; ")
 }

@@ -86,7 +86,7 @@ fn grown(answers: &Answers) -> Option<String> {
     };
     Some(match answers.lives {
         0 => format!("{failures} on record"),
-        n => format!("{} and {failures} on record", more(n, "life", "lives")),
+        n => format!("{} and {failures} are on record", more(n, "life", "lives")),
     })
 }
 
@@ -127,7 +127,7 @@ fn done(stops: &StopChanges) -> Option<String> {
     ]
     .into_iter()
     .filter(|(n, _)| *n > 0)
-    .map(|(n, what)| format!("{n} {what}"))
+    .map(|(n, what)| format!("{n} {} {what}", if n == 1 { "was" } else { "were" }))
     .collect();
     (planned > 0).then(|| {
         format!(
@@ -146,14 +146,16 @@ fn ahead(stops: &StopChanges) -> Option<String> {
     let told: Vec<String> = [
         (stops.kept, "keep their days"),
         (stops.moved.len(), "moved"),
-        (stops.new.len(), "new"),
         (stops.gone.len(), "not planned any more"),
+        (stops.new.len(), "new"),
     ]
     .into_iter()
     .filter(|(n, _)| *n > 0)
     .map(|(n, what)| match (n, what) {
         (1, "keep their days") => "1 keeps its days".to_owned(),
-        (n, what) => format!("{n} {what}"),
+        (n, "keep their days" | "moved") => format!("{n} {what}"),
+        (1, _) => format!("1 is {what}"),
+        (n, _) => format!("{n} are {what}"),
     })
     .collect();
     Some(format!("of the stops still ahead, {}", list(&told)))
@@ -194,10 +196,10 @@ pub(super) fn stop_rows(stops: &StopChanges, today: NaiveDate) -> (Vec<ChangeRow
         now,
         why,
     };
-    let missed = stops
-        .missed
-        .iter()
-        .map(|stop| row(stop, "not done".to_owned(), String::new()));
+    let missed = stops.missed.iter().map(|(stop, next)| {
+        let next = next.map_or(String::new(), |next| format!("next stop {}", day(next)));
+        row(stop, "not done".to_owned(), next)
+    });
     let in_part = stops.in_part.iter().map(|(stop, n, of)| {
         row(
             stop,

@@ -7,7 +7,7 @@ use std::collections::HashMap;
 use super::facts::StopsFacts;
 use super::part::IntervalRow;
 use super::places::machines;
-use crate::chart::significant;
+use crate::chart::{number, significant};
 use crate::plan::{Basis, MachineNow, SlotNow};
 use crate::policy::Verdict;
 use crate::report::subject::{Group, Subject};
@@ -112,9 +112,17 @@ impl<'a> Planned<'a> {
             .into_iter()
             .map(|(words, on)| match alone {
                 true => words,
-                false => format!("{words}: {}", machines(&on)),
+                false => format!("{words}: {}", few(&on)),
             })
             .collect()
+    }
+}
+
+/// Machines in little room.
+fn few(on: &[&str]) -> String {
+    match on.len() {
+        0..=4 => on.join(", "),
+        n => format!("{} and {} more", on[..3].join(", "), n - 3),
     }
 }
 
@@ -125,7 +133,14 @@ fn answer(machine: &MachineNow, slot: &SlotNow, n: usize) -> String {
             let interval = usage(renewal.interval, &slot.unit);
             match renewal.basis {
                 Basis::Present => format!("{interval}, as today"),
-                other => format!("{interval} ({})", basis(other)),
+                Basis::Ceiling => format!("{interval}, the ceiling"),
+                Basis::Grouped { multiple: 1 } => interval,
+                Basis::Grouped { multiple } => match &machine.base {
+                    Some((of, base)) if *of == slot.usage => {
+                        format!("{multiple} × {} = {interval}", number(*base, 0))
+                    }
+                    _ => format!("{interval} ({})", basis(renewal.basis)),
+                },
             }
         }
         (None, Some(look)) => format!("look at {}", usage(look.round(), &slot.unit)),

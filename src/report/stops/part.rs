@@ -40,12 +40,12 @@ pub struct StopsPart {
     pub lanes: Vec<StopLanes>,
 }
 
-/// An item past its interval.
+/// Items of one component on one machine past their interval.
 #[derive(Debug, Clone, Default, PartialEq, Serialize)]
 pub struct OverdueRow {
     pub machine: String,
     pub component: String,
-    pub position: String,
+    pub positions: String,
     /// With unit; none where unknown.
     pub age: Option<String>,
     pub interval: Option<String>,

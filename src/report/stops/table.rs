@@ -75,13 +75,13 @@ fn renew(stop: &Stop) -> Vec<RenewLine> {
         let tasks: Vec<&Task> = stop.renewals().filter(|t| why(t) == *word).collect();
         (!tasks.is_empty()).then(|| RenewLine {
             why: (*word).to_owned(),
-            what: by_component(&tasks, |_| String::new()).join("; "),
+            what: by_place(&tasks, |_| "").join("; "),
         })
     });
     lines.collect()
 }
 
-/// What is measured, a component each.
+/// What is measured, and where a look is due.
 fn measure(stop: &Stop) -> Vec<String> {
     let mut tasks: Vec<&Task> = stop
         .tasks
@@ -90,31 +90,37 @@ fn measure(stop: &Stop) -> Vec<String> {
         .collect();
     // In the order of the layout, whether renewed or not.
     tasks.sort_by_key(|task| task.slot);
-    by_component(&tasks, |task| {
-        let what = match task.measures.as_slice() {
-            [] => "look".to_owned(),
-            quantities => quantities.join(", "),
-        };
-        let due = if task.look { ", a look is due" } else { "" };
-        format!(" ({what}{due})")
-    })
+    by_place(
+        &tasks,
+        |task| if task.look { " (a look is due)" } else { "" },
+    )
 }
 
-/// "plunger packing set P1–P3", for tasks that say the same.
-fn by_component(tasks: &[&Task], also: impl Fn(&Task) -> String) -> Vec<String> {
-    let mut sets: Vec<(&Task, String, Vec<&str>)> = Vec::new();
+/// "plunger packing set, packing spring P1–P3": components of the same places together.
+fn by_place(tasks: &[&Task], also: impl Fn(&Task) -> &'static str) -> Vec<String> {
+    let mut components: Vec<(&Task, &str, Vec<&str>)> = Vec::new();
     for task in tasks {
         let also = also(task);
-        let alike = |set: &&mut (&Task, String, Vec<&str>)| {
+        let alike = |set: &&mut (&Task, &str, Vec<&str>)| {
             set.0.component == task.component && set.1 == also
         };
-        match sets.iter_mut().find(alike) {
+        match components.iter_mut().find(alike) {
             Some(set) => set.2.push(&task.position),
-            None => sets.push((task, also, vec![&task.position])),
+            None => components.push((task, also, vec![&task.position])),
         }
     }
-    sets.iter()
-        .map(|(task, also, at)| format!("{} {}{also}", lower_first(&task.name), positions(at)))
+    let mut places: Vec<(String, Vec<String>)> = Vec::new();
+    for (task, also, at) in components {
+        let name = format!("{}{also}", lower_first(&task.name));
+        let at = positions(&at);
+        match places.iter_mut().find(|(known, _)| *known == at) {
+            Some((_, names)) => names.push(name),
+            None => places.push((at, vec![name])),
+        }
+    }
+    places
+        .iter()
+        .map(|(at, names)| format!("{} {at}", names.join(", ")))
         .collect()
 }
 

@@ -19,7 +19,7 @@
 //! | `stops` | by date: `machine`, `date`, `earliest`, `latest`, `renew` (`component`, `positions`, `why` as `plan` has it), `hours`, `labour_h`, `cost` |
 //! | `plan_to` | the last day for which stops were planned |
 //! | `orders` | by `order_by`: `part`, `component`, `pieces`, `machine`, `stop`, `order_by`, `late_days`, `lead_time_days`, `supplier`, `stock_unknown` |
-//! | `cost` | null, or of the last 12 months: `from`, `to`, `unit`, `all`, `machines` and `components` by name or id, sorted; each `total`, `usage`, `per_usage` |
+//! | `cost` | null, or of the last 12 months: `from`, `to`, `unit`, `all`, `machines` and `components` by name or id, sorted; each `total`, `usage`, `per_usage`; whatever the report is about |
 //! | `quality` | what a check found: `errors`, `warnings`, `notes` |
 
 mod fill;
