@@ -11,7 +11,7 @@ use wearbook::policy::recommend;
 use wearbook::policy::recommend::Terms;
 use wearbook::quantity::trouble::{Severity, Trouble};
 use wearbook::report::model::{Report, Verdict};
-use wearbook::report::subject::{Frame, Group, Leaning, Scope, Slot, Stay, Subject};
+use wearbook::report::subject::{Frame, Group, IN_FULL, Leaning, Scope, Slot, Stay, Subject};
 use wearbook::report::{build, render};
 
 fn day(y: i32, m: u32, d: u32) -> NaiveDate {
@@ -87,6 +87,7 @@ fn group(
         apart: None,
         modes: Vec::new(),
         leaning: None,
+        look: None,
     }
 }
 
@@ -118,6 +119,7 @@ fn subject(rows: Vec<LifeRow>, costs: (f64, f64), terms: Terms) -> Subject {
                         age_unknown: false,
                     },
                 ],
+                usage_a_year: Some(4_000.0),
             })
             .collect(),
         excluded: Vec::new(),
@@ -133,6 +135,10 @@ fn subject(rows: Vec<LifeRow>, costs: (f64, f64), terms: Terms) -> Subject {
         ceiling: None,
         prior: None,
         grid: Some(250.0),
+        successive: None,
+        rate: None,
+        tried: None,
+        alike: None,
     }
 }
 
@@ -152,6 +158,7 @@ fn frame() -> Frame {
         )],
         cautions: Vec::new(),
         findings: Vec::new(),
+        in_full: Some(IN_FULL),
     }
 }
 

@@ -51,6 +51,7 @@ mod query;
 mod record;
 mod recur;
 mod report;
+mod report_engineer;
 mod report_money;
 mod report_stops;
 mod seal;

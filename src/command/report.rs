@@ -5,22 +5,19 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::beside::{Cannot, prove_writable, write_all};
-use super::evidence::{Ask, ComponentEvidence, Group, gather};
-use super::interval_ledger::mode_roles;
+use super::evidence::{Ask, gather};
+use super::report_engineer::subjects;
 use super::report_money::money;
 use super::report_stops::stops;
 use super::select::{Select, confidence, folders, no_lives};
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{Depth, look_over};
-use crate::cost::CostFrom;
-use crate::life::Sample;
-use crate::policy::evidence::Scope;
 use crate::quantity::time::day;
 use crate::quantity::trouble::Trouble;
 use crate::report::model::Report;
-use crate::report::subject::{self, Frame, Slot, Stay, Subject};
+use crate::report::subject::{Frame, IN_FULL};
 use crate::report::{Rendered, build, render};
-use crate::store::{Options, SlotStay, Store};
+use crate::store::{Options, Store};
 
 /// Write the report: recommended intervals, charts, and what they rest on
 ///
@@ -93,11 +90,7 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         true => stops(&store, &evidence)?,
         false => None,
     };
-    let stays = store.slot_history()?;
-    let subjects: Vec<Subject> = evidence
-        .into_iter()
-        .map(|e| subject(&store, e, &stays))
-        .collect();
+    let subjects = subjects(&store, evidence, args.readers.has(For::Engineer))?;
     let frame = frame(&store, args)?;
     let report = Report {
         money,
@@ -165,6 +158,7 @@ fn frame(store: &Store, args: &ReportArgs) -> Result<Frame, CommandError> {
             .collect(),
         findings,
         cautions: own_cautions(store),
+        in_full: args.readers.has(For::Engineer).then_some(IN_FULL),
     })
 }
 
@@ -199,166 +193,6 @@ fn look(folder: &Path, as_of: DateTime<Utc>, prefix: &str) -> Result<Vec<Trouble
         place.file.insert_str(0, prefix);
     }
     Ok(found)
-}
-
-fn subject(store: &Store, evidence: ComponentEvidence, stays: &[SlotStay]) -> Subject {
-    let zone = store.zone();
-    let component = &evidence.component;
-    let own: Vec<&SlotStay> = stays
-        .iter()
-        .filter(|stay| stay.component == component.id)
-        .collect();
-    let slots = evidence
-        .slots
-        .iter()
-        .cloned()
-        .map(|(machine, position)| Slot {
-            stays: own
-                .iter()
-                .filter(|s| s.machine == machine && s.position == position)
-                .map(|s| Stay {
-                    start: day(s.start_time, zone),
-                    end: s.end_time.map(|end| day(end, zone)),
-                    reason: s.reason.clone(),
-                    found: s.found.clone(),
-                    age_unknown: s.age_unknown,
-                })
-                .collect(),
-            machine,
-            position,
-        })
-        .collect();
-    let apart: Vec<String> = evidence
-        .groups
-        .iter()
-        .filter(|group| group.apart.is_some())
-        .filter_map(|group| group.scope.name())
-        .collect();
-    Subject {
-        id: component.id.clone(),
-        name: component.name.clone(),
-        usage: evidence.usage.name.clone(),
-        unit: evidence.usage.unit.clone(),
-        since: evidence.rows.iter().map(|r| day(r.start_time, zone)).min(),
-        slots,
-        groups: groups(&evidence, &apart),
-        present: component.present_interval,
-        ceiling: component
-            .ceiling
-            .as_ref()
-            .map(|c| (c.value, c.source.clone())),
-        prior: component
-            .shape_prior
-            .as_ref()
-            .map(|p| (p.low, p.high, p.source.clone())),
-        grid: evidence.terms.grid,
-        excluded: evidence.excluded,
-        rows: evidence.rows,
-    }
-}
-
-/// The groups as the page tells of them: siblings that settle on the same are one, and where
-/// all of them do, they are the pool.
-fn groups(evidence: &ComponentEvidence, apart: &[String]) -> Vec<subject::Group> {
-    let plain = |group: &Group, scope: subject::Scope| subject::Group {
-        scope,
-        slots: group.slots.clone(),
-        sample: group.sample.clone(),
-        costs: group.costs,
-        planned_from: cost_words(evidence.planned.from),
-        failed_from: cost_words(evidence.failed.from),
-        terms: evidence.terms,
-        recommendation: group.recommendation.clone(),
-        modes: mode_roles(evidence, group),
-        apart: group.apart.map(|a| (a.p_adjusted, a.life_ratio)),
-        leaning: None,
-    };
-    let mut sets: Vec<Vec<&Group>> = Vec::new();
-    for group in evidence.groups.iter().filter(|g| g.leaning.is_some()) {
-        let same = |set: &&mut Vec<&Group>| {
-            let (one, other) = (&set[0].recommendation, &group.recommendation);
-            one.verdict == other.verdict && one.interval == other.interval
-        };
-        match sets.iter_mut().find(same) {
-            Some(set) => set.push(group),
-            None => sets.push(vec![group]),
-        }
-    }
-    let joined: Vec<subject::Group> = sets.iter().filter_map(|set| together(set, plain)).collect();
-    let mut out = Vec::new();
-    for (n, group) in evidence.groups.iter().enumerate() {
-        let told = plain(group, scope(&group.scope, apart));
-        match (n, joined.as_slice()) {
-            (0, [one]) => out.push(subject::Group {
-                slots: one.slots.clone(),
-                recommendation: one.recommendation.clone(),
-                leaning: one.leaning.clone(),
-                ..told
-            }),
-            (0, several) => {
-                out.push(told);
-                out.extend_from_slice(several);
-            }
-            _ if group.leaning.is_none() => out.push(told),
-            _ => {}
-        }
-    }
-    out
-}
-
-/// Siblings that settle on the same as one group: the recommendation of the least sure.
-fn together(
-    set: &[&Group],
-    plain: impl Fn(&Group, subject::Scope) -> subject::Group,
-) -> Option<subject::Group> {
-    let doubt = |group: &Group| {
-        let decision = group.recommendation.decision.as_ref();
-        decision.map_or(1.0, |d| (d.chance_it_pays - 0.5).abs())
-    };
-    let least_sure = set
-        .iter()
-        .copied()
-        .min_by(|x, y| doubt(x).total_cmp(&doubt(y)))?;
-    let names: Vec<String> = set.iter().map(|g| g.scope.place()).collect();
-    let what = match (&least_sure.scope, set.len()) {
-        (Scope::Machine { .. }, 1) => "machine",
-        (Scope::Machine { .. }, _) => "machines",
-        (_, 1) => "position",
-        _ => "positions",
-    };
-    let lives = set.iter().flat_map(|g| g.sample.lives().iter().copied());
-    let mut group = plain(
-        least_sure,
-        subject::Scope::Place(format!("{what} {}", names.join(", "))),
-    );
-    // Each life was checked in its own sample.
-    group.sample = Sample::new(lives.collect()).unwrap_or_default();
-    group.slots = set.iter().flat_map(|g| g.slots.iter().cloned()).collect();
-    group.leaning = Some(subject::Leaning {
-        posterior: least_sure.leaning.as_ref()?.posterior.clone(),
-        borrowed: set
-            .iter()
-            .filter_map(|g| Some(g.leaning.as_ref()?.borrowed))
-            .collect(),
-    });
-    Some(group)
-}
-
-/// The scope as the page tells of it; `apart` names what the pool leaves out.
-fn scope(scope: &Scope, apart: &[String]) -> subject::Scope {
-    match (scope, scope.name()) {
-        (Scope::Batch { batch }, _) => subject::Scope::Batch(batch.clone()),
-        (_, Some(name)) => subject::Scope::Place(name),
-        (_, None) => subject::Scope::Pool(apart.to_vec()),
-    }
-}
-
-fn cost_words(from: CostFrom) -> String {
-    match from {
-        CostFrom::Ledger { renewals } => format!("mean of {renewals} renewals in the ledger"),
-        CostFrom::Register => "register: parts, labour, stop and extra cost".to_owned(),
-        CostFrom::Given => "given for this report".to_owned(),
-    }
 }
 
 /// The charts first, the page last: a reader finds the old report or the new one.

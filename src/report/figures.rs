@@ -4,7 +4,7 @@
 //! Never: drawing, words beyond titles and axes.
 
 use super::probability::{self, Behind, PlotWords, limits_in_words};
-use super::subject::{Group, Scope, Stay, Subject};
+use super::subject::{Group, Scope, Slot, Stay, Subject};
 use crate::chart::{CostCurve, CostPoint, Ending, Lane, LaneBar, ProbabilityPlot, SlotHistory};
 use crate::model::distribution::Distribution;
 use crate::model::posterior::{Posterior, ShapePrior};
@@ -70,6 +70,7 @@ pub(super) fn probability(
         &limits,
         confidence,
         Behind::default(),
+        probability::MARKS,
         words,
     )
 }
@@ -82,10 +83,7 @@ pub(super) fn cost(
     confidence: f64,
 ) -> Option<CostCurve> {
     let decision = group.recommendation.decision.as_ref()?;
-    let posterior = match &group.leaning {
-        Some(leaning) => leaning.posterior.clone(),
-        None => Posterior::new(&group.sample, group.terms.prior).ok()?,
-    };
+    let posterior = group.posterior()?;
     let maker = DecisionMaker::new(&posterior, group.costs);
     let median = posterior.quantile(Target::LifeAt(0.5), 0.5)?;
     let near = [group.recommendation.optimum, subject.present]
@@ -133,13 +131,12 @@ pub(super) fn cost(
     })
 }
 
-/// The slot history of a component.
-pub(super) fn history(subject: &Subject, as_of: chrono::NaiveDate) -> SlotHistory {
+/// The history of some of a component's slots.
+pub(super) fn history(subject: &Subject, slots: &[&Slot], as_of: chrono::NaiveDate) -> SlotHistory {
     SlotHistory {
         id: String::new(),
         title: format!("{}: items in their slots", subject.name),
-        lanes: subject
-            .slots
+        lanes: slots
             .iter()
             .map(|slot| Lane {
                 label: format!("{} {}", slot.machine, slot.position),

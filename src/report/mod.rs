@@ -8,6 +8,7 @@
 //! where it is drawn) and the style sheet are passed as they are.
 
 mod build;
+pub mod component;
 mod engine;
 mod figures;
 pub mod model;

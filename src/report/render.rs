@@ -16,7 +16,7 @@ use crate::chart::{ChartError, Size, SlotHistory, cost_curve, probability_plot, 
 const LANES: usize = 36;
 const WIDTH_PX: u32 = 720;
 
-const TEMPLATES: [(&str, &str); 10] = [
+const TEMPLATES: [(&str, &str); 11] = [
     ("report.html", include_str!("../../reports/report.html")),
     ("macros.html", include_str!("../../reports/macros.html")),
     (
@@ -26,6 +26,10 @@ const TEMPLATES: [(&str, &str); 10] = [
     (
         "component.html",
         include_str!("../../reports/component.html"),
+    ),
+    (
+        "other-components.html",
+        include_str!("../../reports/other-components.html"),
     ),
     ("money.html", include_str!("../../reports/money.html")),
     ("stops.html", include_str!("../../reports/stops.html")),
@@ -139,7 +143,8 @@ fn component(
         };
         let svg = slot_history(&part, part.size(WIDTH_PX))
             .map_err(|cause| fault(section, "slot history", cause))?;
-        histories.push(pictures.add(&name, svg, HISTORY));
+        let caption = format!("{HISTORY} {}", section.history_note);
+        histories.push(pictures.add(&name, svg, caption.trim_end()));
     }
     Ok(context! {
         section => Value::from(Serde(section)),
@@ -153,6 +158,8 @@ fn component(
 const PROBABILITY: &str = "A straight line is a Weibull distribution; a steeper one means lives \
     that end more alike.";
 const NO_FIT: &str = "Without a fit there is no line to draw.";
+const THINNED: &str = "Of so many lives only some are drawn, the shortest and the longest among \
+    them; each stands where it does among all.";
 const COST: &str = "What the component costs per unit of usage when it is renewed at each \
     interval, or at failure if that comes first.";
 const HISTORY: &str = "One lane a slot; a bar is an item in place, the mark at its end says how it \
@@ -174,7 +181,11 @@ fn evidence(
     } else {
         PROBABILITY
     };
-    let probability = pictures.add(&name, svg, caption);
+    let thinned = match plot.all {
+        Some(_) => format!("{caption} {THINNED}"),
+        None => caption.to_owned(),
+    };
+    let probability = pictures.add(&name, svg, &thinned);
     let cost = match &group.cost {
         Some(curve) => {
             let name = pictures.names.name(&format!("{slug}-cost"));
@@ -189,6 +200,7 @@ fn evidence(
     Ok(context! {
         block => Value::from(Serde(group)),
         probability => probability,
+        hazard => Value::from(()),
         cost => cost,
     })
 }

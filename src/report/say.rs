@@ -10,7 +10,7 @@ use crate::life::Sample;
 use crate::model::bend::bend;
 use crate::model::distribution::Distribution;
 use crate::model::fit_weibull;
-use crate::model::goodness::{Replication, fit_test};
+use crate::model::goodness::{FitTest, Replication, fit_test};
 use crate::model::limits::Limits;
 use crate::policy::Verdict;
 use crate::policy::recommend::Ground;
@@ -34,23 +34,35 @@ fn same(a: f64, b: f64) -> bool {
 /// Samples behind the p-value of a fit in the report: enough for two digits, and soon drawn.
 const REPLICATES: u32 = 199;
 
+/// Lives beyond which no test of fit is made: the least misfit would show, and matters little.
+const TESTED: u64 = 20_000;
+
+/// Whether the model fits a group's lives.
+pub(super) fn test_of(group: &Group, fit: Option<&Fitted>) -> Option<FitTest> {
+    let fit = fit.filter(|_| group.sample.count() <= TESTED)?;
+    let replication = Replication {
+        replicates: REPLICATES,
+        ..Replication::default()
+    };
+    let refit = |drawn: &Sample| {
+        let fit = fit_weibull(drawn).ok()?;
+        Some(Distribution::Weibull(fit.weibull))
+    };
+    let fitted = Distribution::Weibull(fit.life);
+    fit_test(&group.sample, &fitted, 2, replication, refit)
+}
+
 /// Whether the model fits a group's lives, how their plot bends, and what the failure modes
 /// have to do with the interval.
-pub(super) fn judged(subject: &Subject, group: &Group, fit: Option<&Fitted>) -> Vec<String> {
+pub(super) fn judged(
+    subject: &Subject,
+    group: &Group,
+    fit: Option<&Fitted>,
+    test: Option<&FitTest>,
+) -> Vec<String> {
     let mut out = Vec::new();
-    if let Some(fit) = fit {
-        let replication = Replication {
-            replicates: REPLICATES,
-            ..Replication::default()
-        };
-        let refit = |drawn: &Sample| {
-            let fit = fit_weibull(drawn).ok()?;
-            Some(Distribution::Weibull(fit.weibull))
-        };
-        let fitted = Distribution::Weibull(fit.life);
-        out.extend(
-            fit_test(&group.sample, &fitted, 2, replication, refit).map(|test| test.to_string()),
-        );
+    if fit.is_some() {
+        out.extend(test.map(|test| test.to_string()));
         let bent = bend(&group.sample).ok().and_then(|bend| bend.kind);
         out.extend(bent.map(|kind| format!("{} (common practice)", kind.meaning())));
     }

@@ -105,6 +105,7 @@ fn plot(name: &str, lives: usize, shape: f64, scale: f64, kept: f64, seed: u64) 
         line_name: String::new(),
         band_name: "90 % limits".to_owned(),
         estimate: None,
+        all: None,
     }
 }
 
