@@ -5,6 +5,7 @@
 
 use std::borrow::Cow;
 use std::collections::{HashMap, HashSet};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 use rust_decimal::Decimal;
@@ -139,6 +140,15 @@ pub fn places(evidence: &[ComponentEvidence]) -> HashMap<[&str; 3], (usize, usiz
 
 /// Gathers the evidence of every component asked for, in the register's order.
 pub fn gather(store: &Store, ask: &Ask) -> Result<Vec<ComponentEvidence>, CommandError> {
+    gather_telling(store, ask, &|_, _| ())
+}
+
+/// As [`gather`]; `told` hears, from any thread, how many components are done of how many.
+pub fn gather_telling(
+    store: &Store,
+    ask: &Ask,
+    told: &(dyn Fn(usize, usize) + Sync),
+) -> Result<Vec<ComponentEvidence>, CommandError> {
     ask.select.check(store)?;
     let rows = store.lives()?;
     let renewals = store.renewal_costs()?;
@@ -167,9 +177,13 @@ pub fn gather(store: &Store, ask: &Ask) -> Result<Vec<ComponentEvidence>, Comman
             (register, component, own, slots)
         })
         .collect();
+    let (done, all) = (AtomicUsize::new(0), jobs.len());
+    told(0, all);
     jobs.into_par_iter()
         .map(|(register, component, own, slots)| {
-            component_evidence(register, &component, own, slots, &renewals, ask)
+            let found = component_evidence(register, &component, own, slots, &renewals, ask);
+            told(done.fetch_add(1, Ordering::Relaxed) + 1, all);
+            found
         })
         .collect()
 }

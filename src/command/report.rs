@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::beside::{Cannot, prove_writable, write_all};
-use super::evidence::{Ask, gather};
+use super::evidence::{Ask, gather_telling};
+use super::progress::Steps;
 use super::report_engineer::subjects;
 use super::report_money::money;
 use super::report_stops::stops;
@@ -16,7 +17,7 @@ use crate::quantity::time::day;
 use crate::quantity::trouble::Trouble;
 use crate::report::model::Report;
 use crate::report::subject::{Frame, IN_FULL};
-use crate::report::{Rendered, build, render};
+use crate::report::{Rendered, build_telling, render};
 use crate::store::{Options, Store};
 
 /// Write the report: recommended intervals, charts, and what they rest on
@@ -69,16 +70,20 @@ const PAGE: &str = "report.html";
 pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     prove_writable(&args.out).map_err(|cannot| refused(&cannot))?;
     let folders = folders(&args.ledgers);
+    let steps = Steps::new(ui);
+    steps.at("reading the ledger");
     let store = Store::open(&folders, args.as_of, &Options::default())?;
     for trouble in store.troubles() {
-        ui.trouble(trouble);
+        steps.aside(|| ui.trouble(trouble));
     }
     let ask = Ask {
         select: args.select.clone(),
         confidence: args.confidence,
         ..Ask::default()
     };
-    let evidence = gather(&store, &ask)?;
+    let evidence = gather_telling(&store, &ask, &|done, of| {
+        steps.done_of("fitting components", done, of);
+    })?;
     if evidence.iter().all(|e| e.rows.is_empty()) {
         return Err(no_lives(&store));
     }
@@ -90,17 +95,24 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         true => stops(&store, &evidence)?,
         false => None,
     };
+    steps.at("testing trends");
     let subjects = subjects(&store, evidence, args.readers.has(For::Engineer))?;
+    steps.at("checking the ledger");
     let frame = frame(&store, args)?;
     let report = Report {
         money,
         stops,
-        ..build(&frame, &subjects)
+        ..build_telling(&frame, &subjects, &|done, of| {
+            steps.done_of("examining components", done, of);
+        })
     };
+    steps.at("drawing");
     let page = render(&report).map_err(|error| {
         CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
     })?;
+    steps.at("writing");
     write(&args.out, &page)?;
+    drop(steps);
     ui.result(&args.out.join(PAGE).display().to_string())?;
     ui.remark(&format!(
         "and {} charts beside it in {}",

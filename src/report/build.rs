@@ -2,6 +2,8 @@
 //!
 //! In: a [`Frame`] and [`Subject`]s. Out: [`Report`]. Never: files, clock, HTML.
 
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use rayon::prelude::*;
 
 use super::component;
@@ -19,15 +21,29 @@ use crate::view::cautions::cautions;
 
 /// Builds the report. The same input gives the same report.
 pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
+    build_telling(frame, subjects, &|_, _| ())
+}
+
+/// As [`build`]; `told` hears, from any thread, how many components are done of how many.
+pub fn build_telling(
+    frame: &Frame,
+    subjects: &[Subject],
+    told: &(dyn Fn(usize, usize) + Sync),
+) -> Report {
     let confidence = format!("{} %", number(frame.confidence * 100.0, 0));
     let ranked = match frame.in_full {
         Some(_) => component::by_stake(subjects, frame.as_of),
         None => Vec::new(),
     };
     let (full, rest) = ranked.split_at(frame.in_full.unwrap_or(0).min(ranked.len()));
+    let done = AtomicUsize::new(0);
     let components: Vec<ComponentSection> = full
         .par_iter()
-        .map(|(subject, _)| component::section(frame, subject))
+        .map(|(subject, _)| {
+            let section = component::section(frame, subject);
+            told(done.fetch_add(1, Ordering::Relaxed) + 1, full.len());
+            section
+        })
         .collect();
     let mut rows: Vec<(f64, Recommendation)> = subjects
         .iter()

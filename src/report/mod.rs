@@ -23,6 +23,6 @@ pub mod stops;
 pub mod subject;
 pub mod words;
 
-pub use build::build;
+pub use build::{build, build_telling};
 pub use pictures::ChartFile;
 pub use render::{Rendered, ReportError, render};

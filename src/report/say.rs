@@ -9,9 +9,9 @@ use crate::chart::{CostCurve, number};
 use crate::life::Sample;
 use crate::model::bend::bend;
 use crate::model::distribution::Distribution;
-use crate::model::fit_weibull;
 use crate::model::goodness::{FitTest, Replication, fit_test};
 use crate::model::limits::Limits;
+use crate::model::{Weibull, fit_weibull};
 use crate::policy::Verdict;
 use crate::policy::recommend::Ground;
 use crate::view::interval::mode_notes;
@@ -34,12 +34,49 @@ fn same(a: f64, b: f64) -> bool {
 /// Samples behind the p-value of a fit in the report: enough for two digits, and soon drawn.
 const REPLICATES: u32 = 199;
 
-/// Lives beyond which no test of fit is made: the least misfit would show, and matters little.
-const TESTED: u64 = 20_000;
+/// Lives a test of fit takes at most; with windows fewer, as each sample drawn is then searched
+/// anew. Among very many lives the smallest misfit would show, which matters little.
+const TESTED: usize = 1_000;
+/// As above.
+const TESTED_WINDOWS: usize = 250;
 
-/// Whether the model fits a group's lives.
-pub(super) fn test_of(group: &Group, fit: Option<&Fitted>) -> Option<FitTest> {
-    let fit = fit.filter(|_| group.sample.count() <= TESTED)?;
+/// A test of fit, and on how many lives.
+pub(super) struct Tested {
+    pub(super) test: FitTest,
+    /// Lives it was made on, where not on all.
+    pub(super) part: Option<usize>,
+}
+
+/// Whether the model fits a group's lives: of many every so manieth, fitted by themselves.
+pub(super) fn test_of(group: &Group, fit: Option<&Fitted>) -> Option<Tested> {
+    let fit = fit?;
+    let most = match group.sample.intervals() {
+        0 => TESTED,
+        _ => TESTED_WINDOWS,
+    };
+    if group.sample.lives().len() > most {
+        let part = every(&group.sample, most);
+        let life = fit_weibull(&part).ok()?.weibull;
+        let test = tested(&part, life)?;
+        return Some(Tested {
+            test,
+            part: Some(most),
+        });
+    }
+    let test = tested(&group.sample, fit.life)?;
+    Some(Tested { test, part: None })
+}
+
+/// So many of the lives, even over their order, which is that of machines, positions and time.
+fn every(sample: &Sample, most: usize) -> Sample {
+    let lives = sample.lives();
+    let step = lives.len() as f64 / most as f64;
+    let part = (0..most).map(|n| lives[(n as f64 * step) as usize]);
+    // Each was checked in the whole.
+    Sample::new(part.collect()).unwrap_or_default()
+}
+
+fn tested(sample: &Sample, life: Weibull) -> Option<FitTest> {
     let replication = Replication {
         replicates: REPLICATES,
         ..Replication::default()
@@ -48,8 +85,8 @@ pub(super) fn test_of(group: &Group, fit: Option<&Fitted>) -> Option<FitTest> {
         let fit = fit_weibull(drawn).ok()?;
         Some(Distribution::Weibull(fit.weibull))
     };
-    let fitted = Distribution::Weibull(fit.life);
-    fit_test(&group.sample, &fitted, 2, replication, refit)
+    let fitted = Distribution::Weibull(life);
+    fit_test(sample, &fitted, 2, replication, refit)
 }
 
 /// Whether the model fits a group's lives, how their plot bends, and what the failure modes
@@ -58,11 +95,18 @@ pub(super) fn judged(
     subject: &Subject,
     group: &Group,
     fit: Option<&Fitted>,
-    test: Option<&FitTest>,
+    test: Option<&Tested>,
 ) -> Vec<String> {
     let mut out = Vec::new();
     if fit.is_some() {
-        out.extend(test.map(|test| test.to_string()));
+        out.extend(test.map(|found| match found.part {
+            Some(lives) => format!(
+                "{} (tested on {} of the lives, taken evenly)",
+                found.test,
+                number(lives as f64, 0)
+            ),
+            None => found.test.to_string(),
+        }));
         let bent = bend(&group.sample).ok().and_then(|bend| bend.kind);
         out.extend(bent.map(|kind| format!("{} (common practice)", kind.meaning())));
     }

@@ -5,17 +5,18 @@
 
 use super::model::TestRow;
 use crate::chart::{number, significant};
-use crate::model::goodness::{FitTest, FitVerdict};
+use crate::model::goodness::FitVerdict;
 use crate::model::trend::{NoTrend, Trend};
 use crate::policy::evidence::{Scope, Tried};
 use crate::policy::siblings::Found;
 use crate::recurrence::TrendTest;
 use crate::recurrence::trend::{self as rate, LEVEL, Verdict};
+use crate::report::say::Tested;
 use crate::report::subject::Subject;
 use crate::report::words::{capital, count, list};
 
 /// All tests of a component, with the test of fit of each group by its title.
-pub(super) fn rows(subject: &Subject, fits: &[(String, Option<FitTest>)]) -> Vec<TestRow> {
+pub(super) fn rows(subject: &Subject, fits: &[(String, Option<Tested>)]) -> Vec<TestRow> {
     let mut out = Vec::new();
     let several = fits.len() > 1;
     for (title, test) in fits {
@@ -49,13 +50,21 @@ pub(super) fn warning(subject: &Subject) -> Option<String> {
     })
 }
 
-fn fit(title: &str, test: &FitTest, several: bool) -> TestRow {
+fn fit(title: &str, found: &Tested, several: bool) -> TestRow {
+    let test = &found.test;
+    let on = match found.part {
+        Some(lives) => format!(" on {} lives", number(lives as f64, 0)),
+        None => String::new(),
+    };
     TestRow {
         question: match several {
             true => format!("Do the lives follow the Weibull? {title}"),
             false => "Do the lives follow the Weibull?".to_owned(),
         },
-        test: format!("Anderson-Darling, p from {} samples drawn", test.replicates),
+        test: format!(
+            "Anderson-Darling{on}, p from {} samples drawn",
+            test.replicates
+        ),
         statistic: format!("A² {}", number(test.statistic, 2)),
         p: test.p.map(p_figure).unwrap_or_default(),
         says: match test.verdict() {

@@ -19,7 +19,6 @@ use super::say;
 use super::subject::{Frame, Group, Scope, Subject};
 use super::words::{capital, money, three_digits, usage};
 use crate::model::Target;
-use crate::model::goodness::FitTest;
 use crate::view::interval::LookView;
 
 use self::fit::figures as fit_figures;
@@ -33,7 +32,7 @@ pub(in crate::report) fn section(frame: &Frame, subject: &Subject) -> ComponentS
         .first()
         .and_then(Option::as_ref)
         .map(|f| f.posterior.limits(Target::Shape, frame.confidence));
-    let (groups, tests): (Vec<EvidenceGroup>, Vec<(String, Option<FitTest>)>) = subject
+    let (groups, tests): (Vec<EvidenceGroup>, Vec<(String, Option<say::Tested>)>) = subject
         .groups
         .iter()
         .zip(&fits)
@@ -80,7 +79,7 @@ fn block(
     subject: &Subject,
     group: &Group,
     fit: Option<&Fitted>,
-    test: Option<&FitTest>,
+    test: Option<&say::Tested>,
 ) -> EvidenceGroup {
     let unit = &subject.unit;
     let (models, models_note) = fit::models(group);
