@@ -10,6 +10,9 @@ use wearbook::chart::{
     calibration, cost_curve, probability_plot, slot_history, text_width_px, wear_chart,
 };
 
+#[path = "charts/columns.rs"]
+mod columns;
+
 fn date(y: i32, m: u32, d: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(y, m, d).expect("a date of the calendar")
 }

@@ -20,7 +20,7 @@ const ROOMS: [(&str, &[&str]); 18] = [
     ("store", &["book", "register", "life", "quantity"]),
     ("simulate", &["model", "book", "register", "quantity"]),
     ("plan", &["policy", "wear", "cost", "register", "quantity"]),
-    ("chart", &[]),
+    ("chart", &["quantity"]),
     (
         "view",
         &[

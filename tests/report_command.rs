@@ -236,3 +236,106 @@ fn the_sample_prints_whole_pages_without_a_console_message() {
         browser::assert_figure_whole(&sheets, i + 1, svg);
     }
 }
+
+/// On a desk and on a phone, by the rules of axe-core; and the judge must be able to find a fault.
+#[test]
+fn the_page_is_open_to_all_readers() {
+    let Some(tools) = browser::tools() else {
+        return;
+    };
+    let folder = tempfile::tempdir().expect("a folder");
+    report(folder.path(), &[]);
+    let page = std::fs::read_to_string(folder.path().join("report/report.html")).expect("a page");
+    for width_px in [1280, 390] {
+        let Some(faults) = browser::faults(&tools, &page, width_px) else {
+            return;
+        };
+        assert!(faults.is_empty(), "{width_px} px: {}", faults.join("\n"));
+    }
+    let spoilt = page.replacen("<main>", "<main><img src=\"data:,\">", 1);
+    let faults = browser::faults(&tools, &spoilt, 1280).expect("rules");
+    assert!(
+        faults.iter().any(|f| f.starts_with("image-alt")),
+        "{faults:?}"
+    );
+}
+
+/// A copy of the sample ledger in `folder`, with a register that says more.
+fn own_sample(folder: &Path, more: &str) -> PathBuf {
+    let ledger = folder.join("own");
+    std::fs::create_dir_all(ledger.join("books")).expect("folders");
+    std::fs::create_dir_all(ledger.join("reports")).expect("folders");
+    for name in files(&sample().join("books")).keys() {
+        std::fs::copy(
+            sample().join("books").join(name),
+            ledger.join("books").join(name),
+        )
+        .expect("a book");
+    }
+    let register = std::fs::read_to_string(sample().join("plant.toml")).expect("a register");
+    std::fs::write(ledger.join("plant.toml"), format!("{register}\n{more}")).expect("written");
+    ledger
+}
+
+fn report_of(ledger: &Path, folder: &Path) -> String {
+    let done = wearbook(folder, &["report", &ledger.display().to_string()]);
+    assert!(
+        done.status.success(),
+        "{}",
+        String::from_utf8_lossy(&done.stderr)
+    );
+    std::fs::read_to_string(folder.join("report/report.html")).expect("a page")
+}
+
+/// Logo, language of numbers and days, paper and templates are the plant's to choose.
+#[test]
+fn a_plant_dresses_its_pages() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let ledger = own_sample(
+        folder.path(),
+        "[report]\nlogo = \"reports/mark.svg\"\nlanguage = \"de\"\npaper = \"letter\"\n",
+    );
+    let mark = "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"40\" height=\"40\">\
+                <circle cx=\"20\" cy=\"20\" r=\"18\"/></svg>";
+    std::fs::write(ledger.join("reports/mark.svg"), mark).expect("written");
+    let own = "<section aria-labelledby=\"safety\"><h2 id=\"safety\">Before opening a machine</h2>\
+               <p>Ask the shift leader of {{ report.plant }}.</p></section>";
+    std::fs::write(ledger.join("reports/safety.html"), own).expect("written");
+    let page = report_of(&ledger, folder.path());
+    assert!(page.contains("src=\"data:image/svg+xml;base64,PHN2Zy"));
+    assert!(page.contains("size: letter;"));
+    assert!(page.contains("Ask the shift leader of Quillmoor Oat Works."));
+    assert!(page.contains("Juni 2026"), "days are not in the language");
+    // Numbers of words, tables and pictures alike: a comma nowhere sets thousands apart.
+    let body = page.split_once("<body>").expect("a body").1;
+    let bytes = body.as_bytes();
+    let text =
+        |at: usize| String::from_utf8_lossy(&bytes[at.saturating_sub(60)..at + 20]).into_owned();
+    for at in
+        memchr::memmem::find_iter(bytes, ",000").chain(memchr::memmem::find_iter(bytes, ",500"))
+    {
+        let before = bytes[at - 1].is_ascii_digit();
+        let after = bytes
+            .get(at + 4)
+            .is_some_and(|b| b.is_ascii_digit() || *b == b'.');
+        assert!(!before || after, "English marks: {}", text(at));
+    }
+    assert!(body.contains(".000") && body.contains(",5"));
+}
+
+/// The built-in templates, unchanged in the ledger, give the same page as without them.
+#[test]
+fn the_templates_written_out_are_those_built_in() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let plain = own_sample(folder.path(), "");
+    let before = report_of(&plain, folder.path());
+    let out = plain.join("reports").display().to_string();
+    let done = wearbook(folder.path(), &["report", "--templates", &out]);
+    assert!(
+        done.status.success(),
+        "{}",
+        String::from_utf8_lossy(&done.stderr)
+    );
+    assert!(files(&plain.join("reports")).len() > 10);
+    assert!(before == report_of(&plain, folder.path()));
+}

@@ -9,6 +9,7 @@
 use chrono::{Datelike, NaiveDate};
 
 use super::ChartError;
+use super::dates::{day_words, month_words, short_day_words, year_words};
 use super::text::{number, text_width_px};
 
 /// The largest size of a number on an axis. Beyond it a picture says nothing.
@@ -253,10 +254,6 @@ pub(super) fn log_ticks(range: &Range, length_px: f64, size_px: f64, air_px: f64
     Vec::new()
 }
 
-const MONTHS: [&str; 12] = [
-    "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec",
-];
-
 /// Days since 1970-01-01, the plain number a date has on a time axis.
 pub(super) fn day_number(date: NaiveDate) -> f64 {
     f64::from(date.num_days_from_ce() - 719_163)
@@ -293,9 +290,9 @@ pub(super) fn calendar_ticks(
             }
             if date >= from {
                 let label = if month == 0 {
-                    year.to_string()
+                    year_words(date)
                 } else {
-                    MONTHS[month as usize].to_owned()
+                    month_words(date)
                 };
                 ticks.push(Tick {
                     value: day_number(date),
@@ -318,13 +315,12 @@ fn day_ticks(from: NaiveDate, to: NaiveDate, per_day: f64, size_px: f64, air_px:
     let mut ticks = Vec::new();
     let mut date = from;
     while date <= to {
-        let day = format!("{} {}", date.day(), MONTHS[date.month0() as usize]);
         ticks.push(Tick {
             value: day_number(date),
             label: if ticks.is_empty() {
-                format!("{day} {}", date.year())
+                day_words(date)
             } else {
-                day
+                short_day_words(date)
             },
         });
         match date.checked_add_days(chrono::Days::new(step)) {

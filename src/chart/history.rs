@@ -4,10 +4,11 @@
 
 use chrono::NaiveDate;
 
-use super::axis::{Range, calendar_ticks, day_number};
-use super::canvas::{Anchor, Canvas, Dash, Type};
+use super::calendar::Frame;
+use super::canvas::{Anchor, Canvas, Type};
+use super::dates::day_words;
 use super::marks::{self, Sample};
-use super::palette::{BAR, HAIR, INK, SOFT};
+use super::palette::{BAR, INK};
 use super::place::{Area, EDGE};
 use super::text::{fit, number};
 use super::{ChartError, Size, checked_id};
@@ -172,13 +173,12 @@ pub fn slot_history(data: &SlotHistory, size: Size) -> Result<String, ChartError
     let bars = || data.lanes.iter().flat_map(|l| &l.bars);
     let first = bars().map(|b| b.start).min();
     let last = bars().map(|b| b.end).max();
-    let days = Range::linear("time", first.into_iter().chain(last).map(day_number))?;
 
     let mut c = Canvas::new(size);
     marks::title(&mut c, &data.title, width)?;
-    let frame = Frame { plot, days };
+    let frame = Frame::new(plot, first.into_iter().chain(last))?;
     if let (Some(first), Some(last)) = (first, last) {
-        time_axis(&mut c, &frame, first, last)?;
+        frame.axis(&mut c, first, last)?;
     } else {
         c.text(
             "No item on record in these slots.",
@@ -207,62 +207,6 @@ pub fn slot_history(data: &SlotHistory, size: Size) -> Result<String, ChartError
     Ok(c.finish(id, &data.title, &description(data, first, last)))
 }
 
-struct Frame {
-    plot: Area,
-    days: Range,
-}
-
-impl Frame {
-    fn across(&self, day: f64) -> f64 {
-        self.plot.x0 + self.days.share(day) * self.plot.width()
-    }
-}
-
-fn time_axis(
-    c: &mut Canvas,
-    frame: &Frame,
-    first: NaiveDate,
-    last: NaiveDate,
-) -> Result<(), ChartError> {
-    let plot = frame.plot;
-    let look = Type::new(11.0, SOFT);
-    let ticks = calendar_ticks(first, last, plot.width(), look.size, 14.0);
-    marks::hairs_up(c, &plot, ticks.iter().map(|t| frame.across(t.value)))?;
-    c.line(
-        (plot.x0, plot.y1),
-        (plot.x1, plot.y1),
-        INK,
-        1.0,
-        Dash::Solid,
-    )?;
-    c.line(
-        (plot.x0, plot.y0),
-        (plot.x1, plot.y0),
-        HAIR,
-        0.8,
-        Dash::Solid,
-    )?;
-    // The axis rarely starts on a tick; the year it starts in is said where there is room.
-    let year = first.format("%Y").to_string();
-    let bold = Type::bold(11.0, INK);
-    if ticks.first().is_some_and(|t| {
-        t.label.len() <= 4 && frame.across(t.value) - plot.x0 > bold.width(&year) * 1.5 + 6.0
-    }) {
-        c.text(&year, (plot.x0, plot.y1 + 16.0), bold, Anchor::Start)?;
-    }
-    for tick in &ticks {
-        let x = frame.across(tick.value);
-        c.line((x, plot.y1), (x, plot.y1 + 4.0), INK, 0.8, Dash::Solid)?;
-        let half = look.width(&tick.label) / 2.0;
-        let is_year = tick.label.len() == 4 && tick.label.starts_with(|c: char| c.is_ascii_digit());
-        let look = if is_year { bold } else { look };
-        if x + half <= plot.x1 + 22.0 {
-            c.text(&tick.label, (x, plot.y1 + 16.0), look, Anchor::Middle)?;
-        }
-    }
-    Ok(())
-}
-
 fn draw_lane(
     c: &mut Canvas,
     lane: &Lane,
@@ -273,10 +217,7 @@ fn draw_lane(
     let half_bar = (step * 0.2).clamp(2.0, 5.0);
     let half_mark = (step * 0.3).clamp(3.6, 6.2);
     for bar in &lane.bars {
-        let (x0, x1) = (
-            frame.across(day_number(bar.start)),
-            frame.across(day_number(bar.end)),
-        );
+        let (x0, x1) = (frame.across(bar.start), frame.across(bar.end));
         // A sliver of paper between two items shows where one ends and the next begins.
         let area = Area {
             x0: x0 + 0.8,
@@ -296,10 +237,10 @@ fn draw_lane(
         .bars
         .iter()
         .find(|b| b.ending == Ending::StillIn)
-        .map(|b| frame.across(day_number(b.end)) + half_mark);
+        .map(|b| frame.across(b.end) + half_mark);
     for bar in &lane.bars {
         let still_in = bar.ending == Ending::StillIn;
-        let x = frame.across(day_number(bar.end)) + if still_in { half_mark } else { 0.0 };
+        let x = frame.across(bar.end) + if still_in { half_mark } else { 0.0 };
         let free = |row: usize| x - rows[row] >= half_mark * 2.1;
         let before_last = still.is_none_or(|last| last - x >= half_mark * 2.1);
         let alone = before_last && rows.iter().all(|last| x - last >= half_mark * 2.1);
@@ -325,7 +266,11 @@ fn description(data: &SlotHistory, first: Option<NaiveDate>, last: Option<NaiveD
     let bars = || data.lanes.iter().flat_map(|l| &l.bars);
     let mut out = format!("Items in {} slots", number(data.lanes.len() as f64, 0));
     if let (Some(first), Some(last)) = (first, last) {
-        out.push_str(&format!(" from {first} to {last}"));
+        out.push_str(&format!(
+            " from {} to {}",
+            day_words(first),
+            day_words(last)
+        ));
     }
     let counts: Vec<String> = Ending::ALL
         .into_iter()

@@ -166,6 +166,37 @@ pub(super) fn at_limit(
     }
 }
 
+/// A stop on a day: a disc, or where it is overdue a diamond with an exclamation mark.
+pub(super) fn stop(
+    c: &mut Canvas,
+    (x, y): (f64, f64),
+    radius: f64,
+    overdue: bool,
+) -> Result<(), ChartError> {
+    if !overdue {
+        return c.disc((x, y), radius, BLUE, Some((PAPER, 1.0)));
+    }
+    let diamond = |r: f64| [(x - r, y), (x, y - r), (x + r, y), (x, y + r)];
+    c.polygon(&diamond(radius * 1.3 + 1.0), PAPER)?;
+    c.polygon(&diamond(radius * 1.3), RUST)?;
+    let size = (radius * 1.7).max(7.0);
+    let at = (x, y + size * 0.36);
+    c.text("!", at, Type::bold(size, PAPER), Anchor::Middle)?;
+    Ok(())
+}
+
+/// From the earliest to the latest day of a stop.
+pub(super) fn stop_range(
+    c: &mut Canvas,
+    (x0, x1): (f64, f64),
+    y: f64,
+    overdue: bool,
+) -> Result<(), ChartError> {
+    let colour = if overdue { RUST } else { BLUE };
+    let cap = |x: f64| ((x, y - 2.6), (x, y + 2.6));
+    c.strokes(&[((x0, y), (x1, y)), cap(x0), cap(x1)], colour, 1.1)
+}
+
 /// One entry of a key.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Sample {
@@ -185,17 +216,24 @@ pub(super) enum Sample {
     Ahead,
     Gone,
     AtLimit,
+    Stop,
+    OverdueStop,
+    StopRange,
 }
 
-const SAMPLE_WIDTH: f64 = 24.0;
-const KEY_SIZE: f64 = 11.0;
-const KEY_LINE: f64 = 18.0;
+pub(super) const SAMPLE_WIDTH: f64 = 24.0;
+pub(super) const KEY_SIZE: f64 = 11.0;
+pub(super) const KEY_LINE: f64 = 18.0;
 
-fn arrange(entries: &[(Sample, String)], width: f64) -> Vec<(f64, f64)> {
+/// Where the entries of a key stand, from its top left corner.
+pub(super) fn arrange<'a>(
+    entries: impl IntoIterator<Item = &'a str>,
+    width: f64,
+) -> Vec<(f64, f64)> {
     let look = Type::new(KEY_SIZE, SOFT);
     let (mut x, mut line) = (0.0, 0.0);
     let mut out = Vec::new();
-    for (_, words) in entries {
+    for words in entries {
         let need = SAMPLE_WIDTH + 6.0 + look.width(words);
         if x > 0.0 && x + need > width {
             x = 0.0;
@@ -207,9 +245,13 @@ fn arrange(entries: &[(Sample, String)], width: f64) -> Vec<(f64, f64)> {
     out
 }
 
+fn words(entries: &[(Sample, String)]) -> impl Iterator<Item = &str> {
+    entries.iter().map(|(_, words)| words.as_str())
+}
+
 /// Height a key needs at this width.
 pub(super) fn key_height(entries: &[(Sample, String)], width: f64) -> f64 {
-    arrange(entries, width)
+    arrange(words(entries), width)
         .last()
         .map_or(0.0, |(_, y)| y + KEY_LINE)
 }
@@ -222,7 +264,7 @@ pub(super) fn key(
     width: f64,
 ) -> Result<(), ChartError> {
     let look = Type::new(KEY_SIZE, SOFT);
-    for ((sample, words), (dx, dy)) in entries.iter().zip(arrange(entries, width)) {
+    for ((sample, words), (dx, dy)) in entries.iter().zip(arrange(self::words(entries), width)) {
         let (left, middle) = (x + dx, y + dy + KEY_LINE / 2.0);
         draw_sample(c, *sample, left, middle)?;
         c.text(
@@ -303,6 +345,9 @@ fn draw_sample(c: &mut Canvas, sample: Sample, x: f64, y: f64) -> Result<(), Cha
             reading(c, centre, false)
         }
         Sample::AtLimit => at_limit(c, (x + 2.0, x + SAMPLE_WIDTH - 2.0), Some(centre.0), y),
+        Sample::Stop => stop(c, centre, 4.8, false),
+        Sample::OverdueStop => stop(c, centre, 4.8, true),
+        Sample::StopRange => stop_range(c, (x + 1.0, x + SAMPLE_WIDTH - 1.0), y, false),
         Sample::NearOptimal => {
             c.rect(&patch, SAND)?;
             hatch(c, &patch, 5.0)

@@ -1,9 +1,8 @@
 //! Charts: plain numbers in, SVG text out.
 //!
-//! In: [`ProbabilityPlot`], [`CostCurve`], [`SlotHistory`], [`WearChart`], and a [`Size`]. Out: SVG text that
-//! In: [`ProbabilityPlot`], [`CostCurve`], [`SlotHistory`],
-//! [`Calibration`], and a [`Size`]. Out: SVG text that
-//! scales, carries a title and a description for screen readers, and reads in grey print.
+//! In: structs of numbers and words ([`ProbabilityPlot`], [`StackedColumns`], …) and a [`Size`].
+//! Out: SVG text that scales, carries a title and a description for screen readers, and reads in
+//! grey print.
 //! Never: files, clock, analysis. The only room that names plotters.
 //!
 //! A chart struct holds numbers and words as the caller wants them read; nothing is estimated
@@ -12,25 +11,37 @@
 //! colour alone (`marks`).
 
 mod axis;
+mod bars;
+mod calendar;
 mod calibration;
 mod canvas;
+mod columns;
 mod cost;
+mod dates;
 mod estimate;
 mod flags;
 mod history;
+mod lanes;
+mod looks;
 mod marks;
 mod palette;
 mod paper;
+mod periods;
 mod place;
 mod probability;
 mod probability_words;
 mod text;
 mod wear;
 
+pub use bars::{RankedBars, RankedRow, ranked_bars};
 pub use calibration::{Calibration, calibration};
+pub use columns::{Panel, StackedColumns, stacked_columns};
 pub use cost::{CostCurve, CostPoint, cost_curve};
+pub use dates::day_words;
 pub use estimate::{EstimateStep, StepEstimate};
 pub use history::{Ending, Lane, LaneBar, SlotHistory, slot_history};
+pub use lanes::{StopLane, StopLanes, StopMark, stop_lanes};
+pub use looks::{OTHERS, Series};
 pub use probability::{IntervalMark, LifeLimits, ProbabilityPlot, probability_plot};
 pub use text::{number, significant, text_width_px};
 pub use wear::{WearChart, WearItem, wear_chart};
@@ -95,6 +106,19 @@ pub enum ChartError {
         /// Its end.
         to: String,
     },
+    /// There are fewer or more of something than there must be.
+    #[error("{what}: {found} where there must be {wanted}")]
+    Count {
+        /// What was counted.
+        what: &'static str,
+        /// How many there must be.
+        wanted: usize,
+        /// How many there are.
+        found: usize,
+    },
+    /// Fills are numbered 0 to 7, and [`OTHERS`].
+    #[error("no fill has the number {0}: series take 0 to 7, all others together 8")]
+    Look(usize),
     /// An id must start with a letter and hold only ASCII letters, digits and hyphens.
     #[error("`{0}` cannot be the id of a chart")]
     Id(String),
@@ -119,6 +143,19 @@ fn checked_id(id: &str) -> Result<&str, ChartError> {
         Ok(id)
     } else {
         Err(ChartError::Id(id.to_owned()))
+    }
+}
+
+/// Fails unless `value` can stand on an axis that starts at zero.
+fn amount(axis: &'static str, value: f64) -> Result<f64, ChartError> {
+    let value = axis::finite(axis, value)?;
+    if value >= 0.0 {
+        Ok(value)
+    } else {
+        Err(ChartError::Axis {
+            axis,
+            value: value.to_string(),
+        })
     }
 }
 

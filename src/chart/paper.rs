@@ -11,31 +11,10 @@ use super::palette::{INK, SOFT};
 use super::place::{Area, EDGE};
 use super::probability::ProbabilityPlot;
 use super::text::{fit, number};
+use crate::quantity::language::spoken;
 
-/// Levels that may be labelled up the axis, in per cent.
-const LEVELS: [(f64, &str); 19] = [
-    (0.01, "0.01"),
-    (0.1, "0.1"),
-    (0.2, "0.2"),
-    (0.5, "0.5"),
-    (1.0, "1"),
-    (2.0, "2"),
-    (5.0, "5"),
-    (10.0, "10"),
-    (20.0, "20"),
-    (25.0, "25"),
-    (30.0, "30"),
-    (40.0, "40"),
-    (50.0, "50"),
-    (63.2, "63.2"),
-    (75.0, "75"),
-    (90.0, "90"),
-    (99.0, "99"),
-    (99.9, "99.9"),
-    (99.99, "99.99"),
-];
-
-/// The order in which levels get their place: the telling ones first.
+/// Levels that may be labelled up the axis, in per cent, in the order in which they get their
+/// place: the telling ones first.
 const FIRST: [f64; 19] = [
     63.2, 10.0, 1.0, 99.0, 50.0, 90.0, 5.0, 25.0, 0.1, 2.0, 75.0, 0.5, 20.0, 0.2, 99.9, 0.01,
     99.99, 40.0, 30.0,
@@ -150,16 +129,14 @@ pub(super) fn draw(
 ) -> Result<(), ChartError> {
     let plot = frame.plot;
     let small = Type::new(11.0, SOFT);
-    let mut levels: Vec<(f64, &str)> = Vec::new();
+    let mut levels: Vec<(f64, String)> = Vec::new();
     for level in FIRST {
         let fraction = level / 100.0;
         let free = levels
             .iter()
             .all(|(y, _)| (y - frame.up(fraction)).abs() >= 15.0);
-        if let Some((_, label)) = LEVELS.iter().find(|(l, _)| *l == level)
-            && frame.y.holds(weibull_scale(fraction))
-            && free
-        {
+        if frame.y.holds(weibull_scale(fraction)) && free {
+            let label = spoken().marked(&level.to_string());
             levels.push((frame.up(fraction), label));
         }
     }

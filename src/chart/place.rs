@@ -16,6 +16,15 @@ pub(super) struct Area {
 }
 
 impl Area {
+    pub(super) fn new(x0: f64, y0: f64, x1: f64, y1: f64) -> Area {
+        Area { x0, y0, x1, y1 }
+    }
+
+    /// A square round a point.
+    pub(super) fn round(x: f64, y: f64, reach: f64) -> Area {
+        Area::new(x - reach, y - reach, x + reach, y + reach)
+    }
+
     pub(super) fn width(&self) -> f64 {
         self.x1 - self.x0
     }
@@ -44,7 +53,7 @@ impl Area {
 }
 
 /// Keeps what is taken and finds what is free.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone)]
 pub(super) struct Placer {
     /// Never covered: other labels, marks.
     hard: Vec<Area>,

@@ -9,6 +9,8 @@
 //! a narrower font sees a little more air, never an overlap.
 
 /// Advance widths of U+0020 to U+007E in thousandths of an em, regular weight.
+use crate::quantity::language::spoken;
+
 const REGULAR: [u16; 95] = [
     318, 401, 460, 838, 636, 950, 780, 275, 390, 390, 500, 838, 318, 361, 318, 337, 636, 636, 636,
     636, 636, 636, 636, 636, 636, 636, 337, 337, 838, 838, 838, 556, 1015, 684, 686, 722, 770, 667,
@@ -43,6 +45,7 @@ pub fn text_width_px(text: &str, size_px: f64, bold: bool) -> f64 {
             '–' => 556,
             '·' | '’' | '‘' => 380,
             '°' => 500,
+            '\u{202f}' => 320,
             '−' | '×' | '≤' | '≥' => 838,
             '…' | '→' | '←' => 1000,
             // Drawn as U+FFFD, see `clean`.
@@ -108,7 +111,8 @@ pub(super) fn wrap(text: &str, size_px: f64, bold: bool, width_px: f64) -> Vec<S
     lines
 }
 
-/// Writes a number with a comma between thousands and a fixed count of decimals.
+/// Writes a number with marks between thousands, as the language spoken has them, and a fixed
+/// count of decimals.
 ///
 /// Domain: finite; anything else is written as an empty string, so that it can never reach a
 /// drawing as `NaN`. A result that rounds to zero carries no minus sign.
@@ -117,26 +121,9 @@ pub fn number(value: f64, decimals: usize) -> String {
         return String::new();
     }
     let plain = format!("{:.*}", decimals, value.abs());
-    let (whole, fraction) = match plain.split_once('.') {
-        Some((whole, fraction)) => (whole, Some(fraction)),
-        None => (plain.as_str(), None),
-    };
-    let mut out = String::new();
     let zero = plain.bytes().all(|b| b == b'0' || b == b'.');
-    if value < 0.0 && !zero {
-        out.push('−');
-    }
-    for (i, digit) in whole.chars().enumerate() {
-        if i > 0 && (whole.len() - i).is_multiple_of(3) {
-            out.push(',');
-        }
-        out.push(digit);
-    }
-    if let Some(fraction) = fraction {
-        out.push('.');
-        out.push_str(fraction);
-    }
-    out
+    let sign = if value < 0.0 && !zero { "−" } else { "" };
+    format!("{sign}{}", spoken().marked(&plain))
 }
 
 /// Writes a number with about `digits` significant figures, whole from there on.
@@ -156,6 +143,14 @@ pub fn significant(value: f64, digits: i32) -> String {
         value
     };
     number(rounded, decimals as usize)
+}
+
+/// The count of decimals with which numbers up to `largest` have about three figures.
+pub(super) fn decimals_for(largest: f64) -> usize {
+    if !(largest.is_finite() && largest > 0.0) {
+        return 0;
+    }
+    (2 - largest.log10().floor() as i32).clamp(0, 12) as usize
 }
 
 #[cfg(test)]

@@ -64,16 +64,16 @@ pub(super) fn prove_writable(folder: &Path) -> Result<(), Cannot> {
         .map_err(|error| Cannot::new(folder, "write to the folder", error))
 }
 
-/// Writes every file (name, text) beside its place and syncs it, then renames all in their
+/// Writes every file (name, bytes) beside its place and syncs it, then renames all in their
 /// order: a reader finds each old file or the new one, whole.
-pub(super) fn write_all<'a>(
+pub(super) fn write_all<'a, B: AsRef<[u8]>>(
     folder: &Path,
-    files: impl IntoIterator<Item = (&'a str, &'a str)>,
+    files: impl IntoIterator<Item = (&'a str, B)>,
 ) -> Result<(), Cannot> {
     let mut ready = Vec::new();
-    for (name, text) in files {
+    for (name, bytes) in files {
         let path = folder.join(name);
-        let beside = write_beside(folder, text.as_bytes())
+        let beside = write_beside(folder, bytes.as_ref())
             .map_err(|error| Cannot::new(&path, "write", error))?;
         ready.push((path, beside));
     }

@@ -21,6 +21,7 @@ mod cost_frame;
 mod cost_indicators;
 mod cost_saved;
 mod curves;
+mod dress;
 mod evidence;
 mod export;
 mod fault;

@@ -5,19 +5,23 @@ use std::path::{Path, PathBuf};
 use chrono::{DateTime, NaiveDate, Utc};
 
 use super::beside::{Cannot, prove_writable, write_all};
+use super::dress::{cannot_set, dress};
 use super::evidence::{Ask, gather_telling};
 use super::progress::Steps;
 use super::report_engineer::subjects;
 use super::report_money::money;
 use super::report_stops::stops;
 use super::select::{Select, confidence, folders, no_lives};
-use super::{CommandError, Fault, Outcome, Ui};
+use super::sheet::PaperArg;
+use super::{CommandError, Outcome, Ui};
 use crate::book::{Depth, look_over};
+use crate::quantity::Paper;
 use crate::quantity::time::day;
-use crate::quantity::trouble::Trouble;
+use crate::quantity::trouble::{Trouble, shown};
+use crate::report::dress::BUILT_IN;
 use crate::report::model::Report;
 use crate::report::subject::{Frame, IN_FULL};
-use crate::report::{Rendered, build_telling, render};
+use crate::report::{Rendered, build_telling, render_dressed};
 use crate::store::{Options, Store};
 
 /// Write the report: recommended intervals, charts, and what they rest on
@@ -36,6 +40,12 @@ pub struct ReportArgs {
     /// Folder to write to; made as needed
     #[arg(long, value_name = "FOLDER", default_value = "report")]
     out: PathBuf,
+    /// What it is printed on (default: as the register states, else as the printer has it)
+    #[arg(long, value_enum, value_name = "PAPER")]
+    paper: Option<PaperArg>,
+    /// Write the built-in templates to this folder and stop; a ledger's reports/ can hold its own
+    #[arg(long, value_name = "FOLDER", exclusive = true)]
+    templates: Option<PathBuf>,
     /// Probability that two-sided limits hold the truth
     #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = confidence)]
     confidence: f64,
@@ -68,6 +78,9 @@ impl For {
 const PAGE: &str = "report.html";
 
 pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
+    if let Some(folder) = &args.templates {
+        return templates(folder, ui);
+    }
     prove_writable(&args.out).map_err(|cannot| refused(&cannot))?;
     let folders = folders(&args.ledgers);
     let steps = Steps::new(ui);
@@ -76,6 +89,10 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     for trouble in store.troubles() {
         steps.aside(|| ui.trouble(trouble));
     }
+    // Several ledgers are one report, in the first one's dress.
+    let ledger = &store.ledgers()[0];
+    let mut dress = dress(ledger, ui)?;
+    dress.paper = args.paper.map(Paper::from).or(dress.paper);
     let ask = Ask {
         select: args.select.clone(),
         confidence: args.confidence,
@@ -107,9 +124,7 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         })
     };
     steps.at("drawing");
-    let page = render(&report).map_err(|error| {
-        CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
-    })?;
+    let page = render_dressed(&report, &dress).map_err(|e| cannot_set(&e, &dress, ledger))?;
     steps.at("writing");
     write(&args.out, &page)?;
     drop(steps);
@@ -119,6 +134,26 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         page.charts.len(),
         args.out.display()
     ));
+    Ok(Outcome::Done)
+}
+
+/// Writes the built-in templates and styles, so that a plant can change a copy. What is there
+/// already stays: it may have been changed.
+fn templates(folder: &Path, ui: &mut Ui) -> Result<Outcome, CommandError> {
+    if let Some((name, _)) = BUILT_IN.iter().find(|(name, _)| folder.join(name).exists()) {
+        let path = folder.join(name);
+        return Err(CommandError::wrong_use(
+            format!(
+                "{} is there already and may have been changed",
+                shown(&path)
+            ),
+            "name an empty folder",
+        ));
+    }
+    write_all(folder, BUILT_IN).map_err(|cannot| refused(&cannot))?;
+    let written = BUILT_IN.map(|(name, _)| folder.join(name).display().to_string());
+    ui.result(&written.join("\n"))?;
+    ui.remark("put the ones to change into the ledger's reports/ folder; remove the others");
     Ok(Outcome::Done)
 }
 

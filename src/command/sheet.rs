@@ -6,6 +6,7 @@ use chrono::NaiveDate;
 use clap::ValueEnum;
 
 use super::beside::{Cannot, folder_of, prove_writable, write_all};
+use super::dress::{cannot_set, dress};
 use super::evidence::{Ask, gather};
 use super::plan::{PlanAsk, plans};
 use super::select::folders;
@@ -40,9 +41,9 @@ pub struct SheetArgs {
     /// Page to write (default: sheet-MACHINE-DATE.html here)
     #[arg(long, value_name = "FILE.html")]
     to: Option<PathBuf>,
-    /// What it is printed on
-    #[arg(long, value_enum, default_value_t, value_name = "PAPER")]
-    paper: PaperArg,
+    /// What it is printed on (default: as the register states, else A4)
+    #[arg(long, value_enum, value_name = "PAPER")]
+    paper: Option<PaperArg>,
     /// Write over a CSV file that is there, which may have been filled in
     #[arg(long)]
     replace: bool,
@@ -54,9 +55,8 @@ pub struct SheetArgs {
     as_of: Option<NaiveDate>,
 }
 
-#[derive(Debug, Clone, Copy, Default, ValueEnum)]
-enum PaperArg {
-    #[default]
+#[derive(Debug, Clone, Copy, ValueEnum)]
+pub(super) enum PaperArg {
     A4,
     Letter,
 }
@@ -90,9 +90,10 @@ pub fn run(args: &SheetArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let stop = stop(&store, ledger, tag, at, planned.as_ref(), &worn)?;
     let version = concat!("wearbook ", env!("CARGO_PKG_VERSION"));
     let sheet = sheet(&ledger.register, &stop, version);
-    let page = render(&sheet, args.paper.into()).map_err(|error| {
-        CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
-    })?;
+    let dress = dress(ledger, ui)?;
+    let paper = args.paper.map(Paper::from).or(dress.paper);
+    let page = render(&sheet, paper.unwrap_or_default(), &dress)
+        .map_err(|error| cannot_set(&error, &dress, ledger))?;
     let twin = twin(&sheet).map_err(std::io::Error::other)?;
     let to = match &args.to {
         Some(to) => to.clone(),

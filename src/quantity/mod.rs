@@ -7,9 +7,11 @@
 //! Never: files, clock, SQL, printing.
 
 pub mod form_fault;
+pub mod language;
 pub mod money;
 pub mod near;
 pub mod number;
+pub mod paper;
 pub mod size;
 pub mod text;
 pub mod time;
@@ -17,7 +19,9 @@ pub mod trouble;
 pub mod unit;
 pub mod walk;
 
+pub use language::Language;
 pub use money::Currency;
 pub use near::nearest;
 pub use number::{Number, counted, group, thousands};
+pub use paper::Paper;
 pub use unit::{Dimension, Unit};

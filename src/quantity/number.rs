@@ -1,5 +1,6 @@
 //! Numbers as they were given, and numbers as people read them.
 
+use super::language::spoken;
 use std::fmt;
 
 /// A number that keeps the digits it was written with: `12480` stays `12480`,
@@ -149,30 +150,15 @@ pub fn thousands(value: f64, decimals: usize) -> String {
     group(&format!("{value:.decimals$}"))
 }
 
-/// Sets apart groups of three digits in a plain decimal text such as `-12480.50`.
+/// Sets apart groups of three digits in a plain decimal text such as `-12480.50`, with the marks
+/// of the language spoken.
 pub fn group(plain: &str) -> String {
     let (sign, rest) = match plain.strip_prefix('-') {
         Some(rest) => ("-", rest),
         None => ("", plain),
     };
-    let (whole, fraction) = match rest.split_once('.') {
-        Some((whole, fraction)) => (whole, Some(fraction)),
-        None => (rest, None),
-    };
     let zero = rest.bytes().all(|b| matches!(b, b'0' | b'.'));
-    let mut text = String::with_capacity(plain.len() + 8);
-    text.push_str(if zero { "" } else { sign });
-    for (i, digit) in whole.chars().enumerate() {
-        if i > 0 && (whole.len() - i) % 3 == 0 {
-            text.push(',');
-        }
-        text.push(digit);
-    }
-    if let Some(fraction) = fraction {
-        text.push('.');
-        text.push_str(fraction);
-    }
-    text
+    format!("{}{}", if zero { "" } else { sign }, spoken().marked(rest))
 }
 
 #[cfg(test)]

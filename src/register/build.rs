@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use toml::de::DeTable;
 
 use super::fault::{Fault, FaultKind, Walk};
+use super::looks::looks;
 use super::parts::{
     duplicate, limit_rule, listed, once_each, shape_prior, sourced, texts, unit, value_or, values,
 };
@@ -43,6 +44,7 @@ impl Builder<'_, '_> {
     fn register(mut self, document: &DeTable<'_>) -> Register {
         let known = &[
             "plant",
+            "report",
             "usage",
             "component",
             "access",
@@ -65,6 +67,7 @@ impl Builder<'_, '_> {
         }
         let register = Register {
             plant: plant(self.walk, &top),
+            looks: looks(self.walk, &top),
             usages: self.usages(&top),
             components: self.components(&top),
             accesses: self.accesses(&top),

@@ -99,6 +99,14 @@ pub enum FaultKind {
         value: String,
         nearest: Option<String>,
     },
+    #[error("no language `{value}`")]
+    UnknownLanguage { value: String },
+    #[error("no paper `{value}`")]
+    UnknownPaper { value: String },
+    #[error("`{value}` leads out of the ledger's folder")]
+    OutsideLedger { value: String },
+    #[error("`{value}` is no picture a page can show")]
+    NoPicture { value: String },
     #[error("no currency `{value}`")]
     UnknownCurrency {
         value: String,
@@ -133,6 +141,10 @@ impl Told for FaultKind {
             FaultKind::Duplicate { .. } => "register-duplicate",
             FaultKind::UnknownReference { .. } => "register-unknown-reference",
             FaultKind::UnknownZone { .. } => "register-unknown-zone",
+            FaultKind::UnknownLanguage { .. } => "register-unknown-language",
+            FaultKind::UnknownPaper { .. } => "register-unknown-paper",
+            FaultKind::OutsideLedger { .. } => "register-outside-ledger",
+            FaultKind::NoPicture { .. } => "register-no-picture",
             FaultKind::UnknownCurrency { .. } => "register-unknown-currency",
             FaultKind::UnknownUnit { .. } => "register-unknown-unit",
             FaultKind::LimitRules { .. } => "register-limit-rules",
@@ -155,6 +167,16 @@ impl Told for FaultKind {
                 Some(near) => meant(near),
                 None => "write an IANA name such as \"Europe/London\"".to_owned(),
             },
+            FaultKind::UnknownLanguage { .. } => {
+                "write a language and where it is spoken, such as \"de-AT\" or \"fr\"".to_owned()
+            }
+            FaultKind::UnknownPaper { .. } => "write \"A4\" or \"letter\"".to_owned(),
+            FaultKind::OutsideLedger { .. } => {
+                "put the file into the ledger's folder and name it from there, such as \
+                 \"reports/logo.svg\""
+                    .to_owned()
+            }
+            FaultKind::NoPicture { .. } => "use a file .svg, .png or .jpg".to_owned(),
             FaultKind::UnknownCurrency { nearest, .. } => match nearest {
                 Some(near) => meant(near),
                 None => "write an ISO 4217 code such as \"EUR\"".to_owned(),

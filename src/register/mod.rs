@@ -6,6 +6,7 @@
 mod build;
 mod costs;
 mod fault;
+mod looks;
 mod meaning;
 mod parts;
 mod plant;
@@ -15,8 +16,8 @@ pub use costs::RegisterCosts;
 pub use fault::{Fault, FaultKind, RegisterError};
 pub use meaning::{CURRENCIES_DIFFER, Clash, Meaning, clash_troubles, clashes};
 pub use types::{
-    Access, AssumedShape, Ceiling, Component, Layout, LayoutSlots, Machine, Measurement, Part,
-    Plant, Register, ShapePrior, Slot, UsageKind, cylinder,
+    Access, AssumedShape, Ceiling, Component, Layout, LayoutSlots, Looks, Machine, Measurement,
+    Part, Plant, Register, ShapePrior, Slot, UsageKind, cylinder,
 };
 
 use std::path::Path;

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use chrono_tz::Tz;
 use rust_decimal::Decimal;
 
-use crate::quantity::{Currency, Unit};
+use crate::quantity::{Currency, Language, Paper, Unit};
 use crate::wear::LimitRule;
 
 /// The whole register. Usage values are in the unit of their usage kind; money is in
@@ -14,6 +14,7 @@ use crate::wear::LimitRule;
 #[derive(Debug, Clone, PartialEq)]
 pub struct Register {
     pub plant: Plant,
+    pub looks: Looks,
     pub usages: Vec<UsageKind>,
     pub components: Vec<Component>,
     pub accesses: Vec<Access>,
@@ -39,6 +40,16 @@ pub struct Plant {
     pub service_level: Option<f64>,
     /// The plant's own cautions; they stand beside the usual ones, never in their place.
     pub cautions: Vec<String>,
+}
+
+/// `[report]`: how the plant wants its printed pages.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Looks {
+    /// A picture file in the ledger's folder.
+    pub logo: Option<String>,
+    /// Of numbers and days; sentences are English.
+    pub language: Option<Language>,
+    pub paper: Option<Paper>,
 }
 
 /// `[[usage]]`: what ages a part, read off a meter of the same id on each machine.

@@ -9,13 +9,14 @@ use minijinja::{AutoEscape, Environment, UndefinedBehavior, Value, escape_format
 use super::model::Verdict;
 use super::words;
 use crate::chart::number;
+use crate::quantity::language::spoken;
 use crate::quantity::text::is_unruly;
 
 /// An engine that knows these templates and the pages' filters.
 ///
-/// Errors: a template is no template; a fault of the program.
+/// Errors: a template is no template.
 pub(super) fn engine(
-    templates: &[(&'static str, &'static str)],
+    templates: &[(&'static str, String)],
 ) -> Result<Environment<'static>, minijinja::Error> {
     let mut engine = Environment::new();
     engine.set_undefined_behavior(UndefinedBehavior::Strict);
@@ -42,9 +43,10 @@ pub(super) fn engine(
             ""
         }
     });
+    engine.add_filter("marks", |plain: String| spoken().marked(&plain));
     engine.add_filter("n", |count: u64| number(count as f64, 0));
     for (name, source) in templates {
-        engine.add_template(name, source)?;
+        engine.add_template_owned(*name, source.clone())?;
     }
     Ok(engine)
 }

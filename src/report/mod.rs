@@ -9,6 +9,7 @@
 
 mod build;
 pub mod component;
+pub mod dress;
 mod engine;
 mod figures;
 pub mod model;
@@ -25,4 +26,4 @@ pub mod words;
 
 pub use build::{build, build_telling};
 pub use pictures::ChartFile;
-pub use render::{Rendered, ReportError, render};
+pub use render::{Rendered, ReportError, render, render_dressed};

@@ -5,40 +5,18 @@
 use minijinja::value::Serde;
 use minijinja::{Value, context};
 
+use super::dress::Dress;
 use super::engine::{css_string, engine};
 use super::model::{ComponentSection, EvidenceGroup, Report};
 use super::names::slug;
 use super::pictures::{ChartFile, Pictures};
 use super::{money, stops};
 use crate::chart::{ChartError, Size, SlotHistory, cost_curve, probability_plot, slot_history};
+use crate::quantity::Paper;
 
 /// Lanes in one picture of a slot history; more fall into several pictures.
 const LANES: usize = 36;
 const WIDTH_PX: u32 = 720;
-
-const TEMPLATES: [(&str, &str); 11] = [
-    ("report.html", include_str!("../../reports/report.html")),
-    ("macros.html", include_str!("../../reports/macros.html")),
-    (
-        "first-page.html",
-        include_str!("../../reports/first-page.html"),
-    ),
-    (
-        "component.html",
-        include_str!("../../reports/component.html"),
-    ),
-    (
-        "other-components.html",
-        include_str!("../../reports/other-components.html"),
-    ),
-    ("money.html", include_str!("../../reports/money.html")),
-    ("stops.html", include_str!("../../reports/stops.html")),
-    ("quality.html", include_str!("../../reports/quality.html")),
-    ("method.html", include_str!("../../reports/method.html")),
-    ("safety.html", include_str!("../../reports/safety.html")),
-    ("ledger.html", include_str!("../../reports/ledger.html")),
-];
-const STYLE: &str = include_str!("../../reports/report.css");
 
 /// The finished page and its pictures.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -70,22 +48,28 @@ pub enum ReportError {
         /// Why.
         cause: ChartError,
     },
-    /// A template does not fit the data; a fault of the program.
-    #[error("a template of the report does not fit its data: {0}")]
-    Template(String),
+    /// A template is no template, or does not fit the data.
+    #[error("{name}{}: {what}", line.map(|line| format!(":{line}")).unwrap_or_default())]
+    Template {
+        /// The template's name.
+        name: String,
+        /// Where in it.
+        line: Option<usize>,
+        /// What is wrong there.
+        what: String,
+    },
 }
 
-impl From<minijinja::Error> for ReportError {
-    fn from(error: minijinja::Error) -> Self {
-        ReportError::Template(format!("{error:#}"))
-    }
+/// Sets the report as built in; see [`render_dressed`].
+pub fn render(report: &Report) -> Result<Rendered, ReportError> {
+    render_dressed(report, &Dress::default())
 }
 
-/// Sets the report.
+/// Sets the report with what the plant has of its own.
 ///
 /// Errors: [`ReportError::Chart`] where a chart holds a number that cannot be drawn,
 /// [`ReportError::Template`] where a template and the data disagree.
-pub fn render(report: &Report) -> Result<Rendered, ReportError> {
+pub fn render_dressed(report: &Report, dress: &Dress) -> Result<Rendered, ReportError> {
     let mut pictures = Pictures::default();
     let money = match &report.money {
         Some(part) => Some(money::set(part, &mut pictures)?),
@@ -99,13 +83,15 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
     for (i, section) in report.components.iter().enumerate() {
         components.push(component(section, i + 1, &mut pictures)?);
     }
-    let engine = engine(&TEMPLATES)?;
+    let engine = engine(&dress.templates())?;
     let html = engine.get_template("report.html")?.render(context! {
         report => Value::from(Serde(report)),
         money => money,
         stops => stops,
         components => components,
-        css => Value::from_safe_string(style(report)),
+        // Base 64 holds nothing that a page could take for markup.
+        logo => dress.logo.clone().map(Value::from_safe_string),
+        css => Value::from_safe_string(style(report, dress)),
     })?;
     Ok(Rendered {
         html,
@@ -114,9 +100,12 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
 }
 
 /// The style sheet with the plant and the day at the foot of each printed page.
-fn style(report: &Report) -> String {
+fn style(report: &Report, dress: &Dress) -> String {
     let foot = format!("{}, as of {}", report.plant, report.as_of);
-    STYLE.replace("FOOTER", &css_string(&foot))
+    dress
+        .text("report.css")
+        .replace("FOOTER", &css_string(&foot))
+        .replace("PAPER", dress.paper.map_or("auto", Paper::word))
 }
 
 fn component(

@@ -2,9 +2,10 @@
 //!
 //! In: plain numbers and dates. Out: strings with units. Never: deciding what is said.
 
-use chrono::{Datelike, NaiveDate};
+use chrono::NaiveDate;
 
 use crate::chart::{number, significant};
+use crate::quantity::language::spoken;
 use crate::quantity::text::one_line;
 
 /// A usage with its unit: whole from 100 on, else one decimal. "1,750 h".
@@ -53,28 +54,9 @@ pub fn three_digits(value: f64) -> String {
     significant(value, 3)
 }
 
-/// "24 November 2026".
+/// "24 November 2026", as the language spoken writes it.
 pub fn day(date: NaiveDate) -> String {
-    const MONTHS: [&str; 12] = [
-        "January",
-        "February",
-        "March",
-        "April",
-        "May",
-        "June",
-        "July",
-        "August",
-        "September",
-        "October",
-        "November",
-        "December",
-    ];
-    format!(
-        "{} {} {}",
-        date.day(),
-        MONTHS[date.month0() as usize],
-        date.year()
-    )
+    spoken().day(date)
 }
 
 /// "P1, P2 and P3".

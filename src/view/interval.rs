@@ -208,13 +208,14 @@ impl RecommendationView {
             format!(
                 "measure {} at {} {unit} since renewal and from then on as often; renew what \
                  would not stay within its limit to the next look. The chance to be beyond it \
-                 before the first look is at most {}; a look costs {}; in all {} per 1,000 {unit} \
+                 before the first look is at most {}; a look costs {}; in all {} per {} {unit} \
                  against {}{also}",
                 look.quantity,
                 usage(look.look_at),
                 percent(look.risk),
                 figure(look.look_cost, 3),
                 figure(1_000.0 * look.cost_rate, 3),
+                usage(1_000.0),
                 figure(1_000.0 * look.rival_rate, 3),
             ),
         );

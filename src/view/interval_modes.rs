@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::table::{figure, usage};
 use crate::policy::modes::ModeRole;
+use crate::quantity::thousands;
 
 /// What a failure mode has to do with the interval.
 #[derive(Debug, Clone, Serialize)]
@@ -42,7 +43,9 @@ pub fn mode_notes(roles: &[ModeRole], interval: Option<f64>, unit: &str) -> Vec<
             .clone()
             .unwrap_or_else(|| "mode not stated".into())
     };
-    let per = format!("per 1,000 {unit}").trim_end().to_owned();
+    let per = format!("per {} {unit}", thousands(1000.0, 0))
+        .trim_end()
+        .to_owned();
     let mut notes = Vec::new();
     let several = roles.len() > 1;
     if let (Some(at), Some(role), true) = (interval, roles.iter().find(|role| role.drives), several)

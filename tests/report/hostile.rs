@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use roxmltree::{Document, Node};
 use serde_json::Value;
+use wearbook::report::dress::Dress;
 use wearbook::report::model::{Limited, Recommendation, Report};
 use wearbook::report::sheet::{self, Paper};
 use wearbook::report::{Rendered, render};
@@ -384,7 +385,8 @@ fn soiled_sheet(dirt: &str) -> Sheet {
 
 #[test]
 fn no_text_becomes_markup_in_a_work_sheet() {
-    let page = |dirt: &str| sheet::render(&soiled_sheet(dirt), Paper::A4).unwrap();
+    let page =
+        |dirt: &str| sheet::render(&soiled_sheet(dirt), Paper::A4, &Dress::default()).unwrap();
     let plain = as_xml(&page("plain words"));
     let mut expected = Vec::new();
     skeleton(parse(&plain).root(), &mut expected);
@@ -418,7 +420,7 @@ fn a_browser_keeps_hostile_sheets_on_the_paper() {
     let mut dirt =
         "<script>console.log(1)</script>\"><img src=x onerror=console.log(2)> ".to_owned();
     dirt.push_str(&"Superlongword".repeat(12));
-    let html = sheet::render(&soiled_sheet(&dirt), Paper::A4).unwrap();
+    let html = sheet::render(&soiled_sheet(&dirt), Paper::A4, &Dress::default()).unwrap();
     let (_, said) = browser::print(&tools, &html, "A4");
     assert!(!said.contains("CONSOLE"), "{said}");
     let wide = browser::overflow(&tools, &html, 192);

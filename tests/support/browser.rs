@@ -87,7 +87,11 @@ pub fn print(tools: &Tools, html: &str, paper: &str) -> (Vec<String>, String) {
     let page = dir.path().join("report.html");
     let marker = "@page {";
     assert!(html.contains(marker));
-    let html = html.replacen(marker, &format!("@page {{ size: {paper};"), 1);
+    let html = if html.contains("size: auto;") {
+        html.replacen("size: auto;", &format!("size: {paper};"), 1)
+    } else {
+        html.replacen(marker, &format!("@page {{ size: {paper};"), 1)
+    };
     std::fs::write(&page, html).expect("a page to print");
     let pdf = dir.path().join("report.pdf");
     let said = browse(
@@ -162,15 +166,93 @@ pub fn assert_figure_whole(sheets: &[String], number: usize, svg: &str) {
     }
 }
 
-/// What would stand beyond the right edge of a printed sheet whose text is `width_mm` wide.
-#[allow(dead_code)] // not every test crate looks
-pub fn overflow(tools: &Tools, html: &str, width_mm: u32) -> Vec<String> {
-    // The page as printed, on a screen of that width, with a script of the test's that measures.
+/// The page without its policy against scripts, for a script of the test's.
+fn open_to_scripts(html: &str) -> String {
     let policy = "<meta http-equiv=\"Content-Security-Policy\"";
     let from = html.find(policy).expect("a policy against scripts");
     let to = from + html[from..].find('>').expect("its end") + 1;
     let mut page = html.to_owned();
     page.replace_range(from..to, "");
+    page
+}
+
+/// The version of the accessibility rules that pages are judged by.
+const AXE: &str = "axe v4.10.3";
+
+/// The rules (npm package axe-core 4.10.3, file axe.min.js), where `WEARBOOK_AXE` says or where
+/// `.ci/run` puts them; none with a loud word, a failure when `CI=true`.
+#[allow(dead_code)] // not every test crate looks
+fn rules() -> Option<String> {
+    let given = std::env::var_os("WEARBOOK_AXE").map(PathBuf::from);
+    let kept = std::env::var_os("HOME")
+        .map(|home| PathBuf::from(home).join(".cache/wearbook/axe-core-4.10.3/package/axe.min.js"));
+    let found = given
+        .or(kept)
+        .and_then(|file| std::fs::read_to_string(file).ok());
+    if let Some(rules) = found {
+        assert!(rules.contains(AXE), "not the rules of {AXE}");
+        return Some(rules);
+    }
+    assert!(
+        std::env::var("CI").as_deref() != Ok("true"),
+        "axe-core is needed to judge the pages: .ci/run fetches it"
+    );
+    eprintln!("SKIPPED: axe-core is missing; the pages were not judged for accessibility");
+    None
+}
+
+/// What the accessibility rules find wrong in a page on a screen of this width; none where the
+/// rules are missing.
+#[allow(dead_code)] // not every test crate looks
+pub fn faults(tools: &Tools, html: &str, width_px: u32) -> Option<Vec<String>> {
+    let rules = rules()?.replace("</script", "<\\/script");
+    let judge = format!(
+        "<script>{rules}</script><script>
+         axe.run(document, {{ resultTypes: ['violations'] }}).then(result => {{
+             const told = result.violations.map(v =>
+                 `[fault] ${{v.id}}: ${{v.help}}; ${{v.nodes.length}} places, first ${{v.nodes[0].target}}`);
+             const all = document.createElement('pre');
+             all.textContent = [...told, `[judged by ${{result.passes.length}}]`].join('\\n');
+             document.body.replaceChildren(all);
+         }});
+         </script></body>"
+    );
+    let mut page = open_to_scripts(html);
+    let end = page.rfind("</body>").expect("an end");
+    page.replace_range(end..end + "</body>".len(), &judge);
+    let dir = tempfile::tempdir().expect("a folder for the browser");
+    let file = dir.path().join("page.html");
+    std::fs::write(&file, page).expect("a page to judge");
+    let dumped = Command::new(&tools.browser)
+        .args([
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--no-first-run",
+            "--virtual-time-budget=120000",
+        ])
+        .arg(format!("--window-size={width_px},1000"))
+        .arg(format!(
+            "--user-data-dir={}",
+            dir.path().join("profile").display()
+        ))
+        .arg("--dump-dom")
+        .arg(format!("file://{}", file.display()))
+        .stderr(Stdio::null())
+        .output()
+        .expect("the browser runs");
+    let text = String::from_utf8_lossy(&dumped.stdout);
+    assert!(text.contains("[judged by"), "the page was not judged");
+    assert!(!text.contains("[judged by 0]"), "no rule applied");
+    let faults = text.lines().filter_map(|line| line.split_once("[fault] "));
+    Some(faults.map(|(_, fault)| fault.to_owned()).collect())
+}
+
+/// What would stand beyond the right edge of a printed sheet whose text is `width_mm` wide.
+#[allow(dead_code)] // not every test crate looks
+pub fn overflow(tools: &Tools, html: &str, width_mm: u32) -> Vec<String> {
+    // The page as printed, on a screen of that width, with a script of the test's that measures.
+    let mut page = open_to_scripts(html);
     let measure = format!(
         "<style>html, body {{ width: {width_mm}mm !important; margin: 0 !important; }}</style>
          <script>

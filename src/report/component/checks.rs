@@ -247,7 +247,7 @@ fn alike(found: &Found) -> TestRow {
 /// A p-value in a table.
 fn p_figure(p: f64) -> String {
     match p {
-        p if p < 0.001 => "under 0.001".to_owned(),
+        p if p < 0.001 => format!("under {}", number(0.001, 3)),
         p if p < 0.1 => number(p, 3),
         p => number(p.min(1.0), 2),
     }
@@ -256,7 +256,7 @@ fn p_figure(p: f64) -> String {
 /// A p-value in a sentence, behind "p".
 pub(super) fn p_words(p: f64) -> String {
     if p < 0.001 {
-        "below 0.001".to_owned()
+        format!("below {}", number(0.001, 3))
     } else {
         format!("= {}", number(p, 3))
     }

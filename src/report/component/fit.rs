@@ -38,7 +38,7 @@ pub(super) fn figures(fit: &Fitted, unit: &str, confidence: f64) -> Vec<FitFigur
         row(
             format!("Scale ({unit})"),
             Target::Scale,
-            "63.2 % have failed by then",
+            &format!("{} % have failed by then", number(63.2, 1)),
         ),
         row(
             format!("B10 ({unit})"),

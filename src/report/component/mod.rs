@@ -18,6 +18,7 @@ use super::model::{Assumption, ComponentSection, EvidenceGroup};
 use super::say;
 use super::subject::{Frame, Group, Scope, Subject};
 use super::words::{capital, money, three_digits, usage};
+use crate::chart::number;
 use crate::model::Target;
 use crate::view::interval::LookView;
 
@@ -121,7 +122,7 @@ fn look(subject: &Subject, group: &Group) -> Option<String> {
         Scope::Place(place) => format!(" at {place}"),
         _ => String::new(),
     };
-    let percent = |share: f64| format!("{} %", crate::chart::number(100.0 * share, 0));
+    let percent = |share: f64| format!("{} %", number(100.0 * share, 0));
     Some(format!(
         "A look pays{place}: measure {quantity} every {}, and renew what would pass its limit \
          before the next look (chance {}). That is expected to cost {} less than the cheaper of \
@@ -215,7 +216,7 @@ fn assumed(frame: &Frame, subject: &Subject) -> Vec<Assumption> {
         ),
         None => add(
             "Shape before the record".to_owned(),
-            "0.75 to 5.4".to_owned(),
+            format!("{} to {}", number(0.75, 2), number(5.4, 1)),
             "weak prior for the decision, nine times in ten; the fits use none",
         ),
     }
