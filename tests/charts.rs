@@ -12,6 +12,10 @@ use wearbook::chart::{
 
 #[path = "charts/columns.rs"]
 mod columns;
+#[path = "charts/png.rs"]
+mod png;
+#[path = "charts/ranges.rs"]
+mod ranges;
 
 fn date(y: i32, m: u32, d: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(y, m, d).expect("a date of the calendar")

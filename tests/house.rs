@@ -248,6 +248,7 @@ fn only_the_store_names_its_engine_and_only_the_charts_their_library() {
             ("duckdb", "store"),
             ("arrow", "store"),
             ("plotters", "chart"),
+            ("resvg", "chart"),
         ] {
             let named = source.code.contains(&format!("{library}::"))
                 || word(&source.code, &format!("use {library}"));

@@ -47,6 +47,7 @@ const SIDE_STEP: f64 = 15.0;
 /// Height of a plot that stands in the only row, and in one of several.
 const ONE_ROW: f64 = 190.0;
 const A_ROW: f64 = 122.0;
+const TOTAL: Type = Type::bold(10.5, INK);
 const UNKNOWN: &str = "nothing known";
 
 impl StackedColumns {
@@ -104,7 +105,11 @@ impl Layout {
         };
         let look = Type::new(11.0, INK);
         let names = data.series.iter().map(|s| look.width(&s.name));
-        let widest = names.fold(look.width(UNKNOWN), f64::max);
+        let highest = data.highest();
+        let total = total_words(highest, decimals_for(highest));
+        // A total has no sample before it.
+        let total = TOTAL.width(&total) - marks::SAMPLE_WIDTH - 6.0;
+        let widest = names.fold(look.width(UNKNOWN).max(total), f64::max);
         let entries = data.series.len() + 2;
         let plot = if panels == 1 { ONE_ROW } else { A_ROW };
         let few = entries as f64 * SIDE_STEP <= plot + NAME;
@@ -419,8 +424,8 @@ fn names_beside(
         let words_at = (x + marks::SAMPLE_WIDTH + 6.0, y + 4.0);
         match entry {
             Entry::Total(sum) => {
-                let words = format!("total {}", number(*sum, common.decimals));
-                c.text(&words, (x, y + 4.0), Type::bold(10.5, INK), Anchor::Start)?;
+                let words = total_words(*sum, common.decimals);
+                c.text(&words, (x, y + 4.0), TOTAL, Anchor::Start)?;
             }
             Entry::Series(n) => {
                 let series = &common.data.series[*n];
@@ -434,6 +439,10 @@ fn names_beside(
         }
     }
     Ok(())
+}
+
+fn total_words(sum: f64, decimals: usize) -> String {
+    format!("total {}", number(sum, decimals))
 }
 
 enum Entry {

@@ -16,6 +16,10 @@ use super::text::fit;
 /// The look of all that is not shown by itself: plain light grey.
 pub const OTHERS: usize = 8;
 
+/// A step up, its pattern pointing right; and one down. Of no series.
+pub(super) const UP: usize = 9;
+pub(super) const DOWN: usize = 10;
+
 /// What one colour stands for.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Series {
@@ -37,11 +41,13 @@ const RISING: &str = "M-15 15l30 -30M-5 65l70 -70M45 75l30 -30";
 const FALLING: &str = "M-15 45l30 30M-5 -5l70 70M45 -15l30 30";
 const UPRIGHT: &str = "M15 0v60M45 0v60";
 const CROSSED: &str = "M-5 65l70 -70M-5 -5l70 70";
+const RIGHT: &str = "M15 8l24 22l-24 22";
+const LEFT: &str = "M45 8l-24 22l24 22";
 const DASHES: &str = "M5 15h28M35 45h28M-25 45h28";
 /// Lines of no length with round ends.
 const DOTS: &str = "M15 15h0M45 45h0";
 
-const FILLS: [Fill; 9] = [
+const FILLS: [Fill; 11] = [
     fill("#1F4E79", "", 0, ""),
     fill("#F0C05A", "#7A5410", 11, FALLING),
     fill("#A33A1C", "#F6DED5", 11, RISING),
@@ -51,6 +57,8 @@ const FILLS: [Fill; 9] = [
     fill("#6B568F", "#E9E2F3", 9, UPRIGHT),
     fill("#D4E3B5", "#44601C", 10, DASHES),
     fill("#D3D7DC", "", 0, ""),
+    fill("#A33A1C", "#F6DED5", 9, RIGHT),
+    fill("#B4D3E8", "#1F4E79", 9, LEFT),
 ];
 
 const fn fill(ground: &'static str, lines: &'static str, width: u32, path: &'static str) -> Fill {
@@ -81,8 +89,19 @@ impl<'a> Looks<'a> {
                 return Err(ChartError::Look(s.look));
             }
         }
+        Ok(Looks::patterns(c, id, |look| {
+            series.iter().any(|s| s.look == look)
+        }))
+    }
+
+    /// Defines the patterns of steps up and down.
+    pub(super) fn of_changes(c: &mut Canvas, id: &'a str) -> Looks<'a> {
+        Looks::patterns(c, id, |look| look == UP || look == DOWN)
+    }
+
+    fn patterns(c: &mut Canvas, id: &'a str, needed: impl Fn(usize) -> bool) -> Looks<'a> {
         for (look, f) in FILLS.iter().enumerate() {
-            if f.path.is_empty() || series.iter().all(|s| s.look != look) {
+            if f.path.is_empty() || !needed(look) {
                 continue;
             }
             c.define(&format!(
@@ -92,7 +111,7 @@ impl<'a> Looks<'a> {
                 f.ground, f.path, f.lines, f.width
             ));
         }
-        Ok(Looks { id })
+        Looks { id }
     }
 
     fn reference(&self, look: usize) -> String {

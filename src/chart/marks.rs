@@ -197,6 +197,69 @@ pub(super) fn stop_range(
     c.strokes(&[((x0, y), (x1, y)), cap(x0), cap(x1)], colour, 1.1)
 }
 
+/// The near-optimal range as a band along a row; an open end is an arrow head.
+pub(super) fn near_band(c: &mut Canvas, area: &Area, open: bool) -> Result<(), ChartError> {
+    let head = 8.0_f64.min(area.width());
+    let Area { x0, y0, x1, y1 } = *area;
+    let body = Area {
+        x1: if open { x1 - head } else { x1 },
+        ..*area
+    };
+    c.rect(&body, SAND)?;
+    hatch(c, &body, 5.0)?;
+    let mut outline = vec![(body.x1, y0), (x0, y0), (x0, y1), (body.x1, y1)];
+    if open {
+        let middle = (y0 + y1) / 2.0;
+        let tip = [(body.x1, y0 - 3.0), (x1, middle), (body.x1, y1 + 3.0)];
+        c.polygon(&tip, SAND_LINE)?;
+    } else {
+        outline.push((body.x1, y0));
+    }
+    c.path(&outline, SAND_LINE, 0.8, Dash::Solid)
+}
+
+/// The interval recommended; smaller where it stands within the ring of today's.
+pub(super) fn recommended(c: &mut Canvas, at: (f64, f64), within: bool) -> Result<(), ChartError> {
+    if within {
+        c.disc(at, 2.9, BLUE, None)
+    } else {
+        c.disc(at, 5.2, BLUE, Some((PAPER, 1.0)))
+    }
+}
+
+/// Today's interval.
+pub(super) fn today(c: &mut Canvas, at: (f64, f64)) -> Result<(), ChartError> {
+    c.disc(at, 5.0, PAPER, Some((INK, 1.5)))
+}
+
+/// An interval never to be passed: a bracket closed to the right.
+pub(super) fn ceiling(c: &mut Canvas, (x, y): (f64, f64), half: f64) -> Result<(), ChartError> {
+    let bracket = [
+        (x - 4.0, y - half),
+        (x, y - half),
+        (x, y + half),
+        (x - 4.0, y + half),
+    ];
+    c.path(&bracket, INK, 1.8, Dash::Solid)
+}
+
+/// From today's interval to the recommended one.
+pub(super) fn moved(c: &mut Canvas, (x0, x1): (f64, f64), y: f64) -> Result<(), ChartError> {
+    if (x1 - x0).abs() < 18.0 {
+        return Ok(());
+    }
+    let way = (x1 - x0).signum();
+    let tip = x1 - way * 6.5;
+    c.line((x0, y), (tip - way * 4.0, y), INK, 1.3, Dash::Solid)?;
+    let back = tip - way * 6.0;
+    c.polygon(&[(tip, y), (back, y - 3.4), (back, y + 3.4)], INK)
+}
+
+/// A patch of the limits around a line, [`SAMPLE_WIDTH`] wide, its middle at `y`.
+pub(super) fn limits_sample(c: &mut Canvas, x: f64, y: f64) -> Result<(), ChartError> {
+    draw_sample(c, Sample::Limits, x, y)
+}
+
 /// One entry of a key.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) enum Sample {
@@ -219,6 +282,9 @@ pub(super) enum Sample {
     Stop,
     OverdueStop,
     StopRange,
+    Recommended,
+    Today,
+    Ceiling,
 }
 
 pub(super) const SAMPLE_WIDTH: f64 = 24.0;
@@ -345,6 +411,9 @@ fn draw_sample(c: &mut Canvas, sample: Sample, x: f64, y: f64) -> Result<(), Cha
             reading(c, centre, false)
         }
         Sample::AtLimit => at_limit(c, (x + 2.0, x + SAMPLE_WIDTH - 2.0), Some(centre.0), y),
+        Sample::Recommended => recommended(c, centre, false),
+        Sample::Today => today(c, centre),
+        Sample::Ceiling => ceiling(c, centre, 6.0),
         Sample::Stop => stop(c, centre, 4.8, false),
         Sample::OverdueStop => stop(c, centre, 4.8, true),
         Sample::StopRange => stop_range(c, (x + 1.0, x + SAMPLE_WIDTH - 1.0), y, false),

@@ -14,12 +14,15 @@ mod axis;
 mod bars;
 mod calendar;
 mod calibration;
+mod callouts;
 mod canvas;
+mod change;
 mod columns;
 mod cost;
 mod dates;
 mod estimate;
 mod flags;
+mod hazard;
 mod history;
 mod lanes;
 mod looks;
@@ -28,21 +31,27 @@ mod palette;
 mod paper;
 mod periods;
 mod place;
+mod png;
 mod probability;
 mod probability_words;
+mod ranges;
 mod text;
 mod wear;
 
 pub use bars::{RankedBars, RankedRow, ranked_bars};
 pub use calibration::{Calibration, calibration};
+pub use change::{ChangeBars, change_bars};
 pub use columns::{Panel, StackedColumns, stacked_columns};
 pub use cost::{CostCurve, CostPoint, cost_curve};
 pub use dates::day_words;
 pub use estimate::{EstimateStep, StepEstimate};
+pub use hazard::{HazardCurve, HazardPoint, hazard_curve};
 pub use history::{Ending, Lane, LaneBar, SlotHistory, slot_history};
 pub use lanes::{StopLane, StopLanes, StopMark, stop_lanes};
 pub use looks::{OTHERS, Series};
+pub use png::png;
 pub use probability::{IntervalMark, LifeLimits, ProbabilityPlot, probability_plot};
+pub use ranges::{IntervalRanges, RangeRow, interval_ranges};
 pub use text::{number, significant, text_width_px};
 pub use wear::{WearChart, WearItem, wear_chart};
 
@@ -119,6 +128,27 @@ pub enum ChartError {
     /// Fills are numbered 0 to 7, and [`OTHERS`].
     #[error("no fill has the number {0}: series take 0 to 7, all others together 8")]
     Look(usize),
+    /// Steps do not lead to the sum after them.
+    #[error("the steps add up to {reached}, not to {after}")]
+    Sum {
+        /// Where the steps lead.
+        reached: String,
+        /// The sum that is said to come after them.
+        after: String,
+    },
+    /// What should become a PNG is no SVG.
+    #[error("not a picture: {0}")]
+    Svg(String),
+    /// A PNG of that scale would have no pixels, or too many.
+    #[error("a picture of {width} by {height} pixels cannot be drawn {scale} times as large")]
+    Scale {
+        /// The scale asked for.
+        scale: String,
+        /// The chart's own width.
+        width: String,
+        /// The chart's own height.
+        height: String,
+    },
     /// An id must start with a letter and hold only ASCII letters, digits and hyphens.
     #[error("`{0}` cannot be the id of a chart")]
     Id(String),
