@@ -14,6 +14,9 @@ use wearbook::report::model::{Report, Verdict};
 use wearbook::report::subject::{Frame, Group, IN_FULL, Leaning, Scope, Slot, Stay, Subject};
 use wearbook::report::{build, render};
 
+#[path = "report/engineer.rs"]
+mod engineer;
+
 fn day(y: i32, m: u32, d: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(y, m, d).expect("a date of the calendar")
 }

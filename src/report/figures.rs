@@ -5,7 +5,12 @@
 
 use super::probability::{self, Behind, PlotWords, limits_in_words};
 use super::subject::{Group, Scope, Slot, Stay, Subject};
-use crate::chart::{CostCurve, CostPoint, Ending, Lane, LaneBar, ProbabilityPlot, SlotHistory};
+use super::words::usage;
+use crate::chart::{
+    CostCurve, CostPoint, Ending, HazardCurve, HazardPoint, Lane, LaneBar, ProbabilityPlot,
+    SlotHistory,
+};
+use crate::life::Life;
 use crate::model::distribution::Distribution;
 use crate::model::posterior::{Posterior, ShapePrior};
 use crate::model::{Target, Weibull, fit_weibull};
@@ -74,6 +79,71 @@ pub(super) fn probability(
         words,
     )
 }
+
+/// Ages along a hazard curve.
+const AGES: usize = 48;
+
+/// How likely a failure is at each age, up to the longest life; none without a fit.
+pub(super) fn hazard(
+    subject: &Subject,
+    group: &Group,
+    fit: &Fitted,
+    confidence: f64,
+) -> Option<HazardCurve> {
+    let lives = group.sample.lives();
+    let longest = lives.iter().map(Life::last_usage).fold(0.0, f64::max);
+    let points: Vec<HazardPoint> = (1..=AGES)
+        .filter_map(|n| {
+            let usage = longest * n as f64 / AGES as f64;
+            let target = Target::Hazard(usage);
+            let limits = fit.posterior.limits(target, confidence);
+            Some(HazardPoint {
+                usage,
+                value: PER * target.of(&fit.life),
+                lower: PER * limits.lower?,
+                upper: PER * limits.upper?,
+            })
+        })
+        .collect();
+    if points.len() < 2 {
+        return None;
+    }
+    let (mut failures, mut suspensions) = (Vec::new(), Vec::new());
+    for life in lives {
+        let ages = match life.failed() {
+            true => &mut failures,
+            false => &mut suspensions,
+        };
+        ages.extend(std::iter::repeat_n(life.last_usage(), life.count as usize));
+    }
+    let whole = (failures.len(), suspensions.len());
+    let failures = probability::thin(failures, RUG);
+    let suspensions = probability::thin(suspensions, RUG);
+    let drawn = (failures.len(), suspensions.len());
+    Some(HazardCurve {
+        id: String::new(),
+        title: title(subject, group, "failure rate against age"),
+        x_title: format!("Age in {} ({})", subject.usage.to_lowercase(), subject.unit),
+        y_title: format!(
+            "Failures per {} {}",
+            crate::chart::number(PER, 0),
+            subject.unit
+        ),
+        limits_name: limits_in_words(confidence),
+        points,
+        failures,
+        suspensions,
+        interval: group
+            .recommendation
+            .interval
+            .filter(|at| *at <= longest && !matches!(group.scope, Scope::Batch(_)))
+            .map(|at| (at, format!("recommended {}", usage(at, &subject.unit)))),
+        all: (whole != drawn).then_some(whole),
+    })
+}
+
+/// Marks in each strip of a hazard curve.
+const RUG: usize = 200;
 
 /// The cost curve of a group; none without a decision.
 pub(super) fn cost(

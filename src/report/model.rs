@@ -11,7 +11,7 @@ use serde::Serialize;
 use super::component::model::{LifeTable, ModeRow, ModelRow, Others, TestRow};
 use super::money::MoneyPart;
 use super::stops::StopsPart;
-use crate::chart::{CostCurve, ProbabilityPlot, SlotHistory};
+use crate::chart::{CostCurve, HazardCurve, ProbabilityPlot, SlotHistory};
 
 /// The whole report.
 #[derive(Debug, Clone, Default, Serialize)]
@@ -198,6 +198,9 @@ pub struct EvidenceGroup {
     /// Probability plot.
     #[serde(skip)]
     pub probability: ProbabilityPlot,
+    /// Failure rate against age; none without a fit.
+    #[serde(skip)]
+    pub hazard: Option<HazardCurve>,
     /// Cost against interval; none where there is nothing to draw.
     #[serde(skip)]
     pub cost: Option<CostCurve>,

@@ -107,12 +107,7 @@ pub fn probability(
         }
     }
     let suspensions = plot.suspensions.len();
-    if suspensions > marks {
-        plot.suspensions.sort_by(f64::total_cmp);
-        plot.suspensions = evenly(suspensions, marks)
-            .map(|n| plot.suspensions[n])
-            .collect();
-    }
+    plot.suspensions = thin(std::mem::take(&mut plot.suspensions), marks);
     let whole = (
         sample.exact_failures() as usize,
         sample.intervals() as usize,
@@ -147,6 +142,15 @@ pub fn probability(
         }
     }
     plot
+}
+
+/// So many of the usages, even over their order, the least and the greatest among them.
+pub(super) fn thin(mut usages: Vec<f64>, most: usize) -> Vec<f64> {
+    if usages.len() > most {
+        usages.sort_by(f64::total_cmp);
+        usages = evenly(usages.len(), most).map(|n| usages[n]).collect();
+    }
+    usages
 }
 
 /// So many of the places `0..of`, even, with the first and the last.

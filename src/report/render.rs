@@ -11,12 +11,19 @@ use super::model::{ComponentSection, EvidenceGroup, Report};
 use super::names::slug;
 use super::pictures::{ChartFile, Pictures};
 use super::{money, stops};
-use crate::chart::{ChartError, Size, SlotHistory, cost_curve, probability_plot, slot_history};
+use crate::chart::{
+    ChartError, Size, SlotHistory, cost_curve, hazard_curve, probability_plot, slot_history,
+};
 use crate::quantity::Paper;
 
 /// Lanes in one picture of a slot history; more fall into several pictures.
 const LANES: usize = 36;
 const WIDTH_PX: u32 = 720;
+/// A picture that shares the page's width with another.
+const HALF: Size = Size {
+    width_px: 460,
+    height_px: 400,
+};
 
 /// The finished page and its pictures.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -147,6 +154,8 @@ fn component(
 const PROBABILITY: &str = "A straight line is a Weibull distribution; a steeper one means lives \
     that end more alike.";
 const NO_FIT: &str = "Without a fit there is no line to draw.";
+const HAZARD: &str = "Of items that have reached an age, so many fail per 1,000 units run there; \
+    by the fitted Weibull.";
 const THINNED: &str = "Of so many lives only some are drawn, the shortest and the longest among \
     them; each stands where it does among all.";
 const COST: &str = "What the component costs per unit of usage when it is renewed at each \
@@ -160,11 +169,16 @@ fn evidence(
     slug: &str,
     pictures: &mut Pictures,
 ) -> Result<Value, ReportError> {
+    // Two pictures that share a page's width are drawn narrower, so that their words stay legible.
+    let size = match group.hazard {
+        Some(_) => HALF,
+        None => Size::default(),
+    };
     let name = pictures.names.name(&format!("{slug}-probability"));
     let mut plot = group.probability.clone();
     plot.id = name.clone();
-    let svg = probability_plot(&plot, Size::default())
-        .map_err(|cause| fault(section, "probability plot", cause))?;
+    let svg =
+        probability_plot(&plot, size).map_err(|cause| fault(section, "probability plot", cause))?;
     let caption = if plot.line.is_empty() {
         NO_FIT
     } else {
@@ -175,6 +189,17 @@ fn evidence(
         None => caption.to_owned(),
     };
     let probability = pictures.add(&name, svg, &thinned);
+    let hazard = match &group.hazard {
+        Some(curve) => {
+            let name = pictures.names.name(&format!("{slug}-hazard"));
+            let mut curve = curve.clone();
+            curve.id = name.clone();
+            let svg =
+                hazard_curve(&curve, size).map_err(|cause| fault(section, "hazard", cause))?;
+            Some(pictures.add(&name, svg, HAZARD))
+        }
+        None => None,
+    };
     let cost = match &group.cost {
         Some(curve) => {
             let name = pictures.names.name(&format!("{slug}-cost"));
@@ -189,7 +214,7 @@ fn evidence(
     Ok(context! {
         block => Value::from(Serde(group)),
         probability => probability,
-        hazard => Value::from(()),
+        hazard => hazard,
         cost => cost,
     })
 }

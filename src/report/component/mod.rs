@@ -98,6 +98,7 @@ fn block(
         models_note,
         modes: fit::modes(group),
         probability: figures::probability(subject, group, fit, frame.confidence),
+        hazard: fit.and_then(|f| figures::hazard(subject, group, f, frame.confidence)),
         cost: match group.scope {
             Scope::Batch(_) => None,
             // Each position has its own; the pool's would answer for none.

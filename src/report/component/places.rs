@@ -19,6 +19,10 @@ use crate::report::words::{three_digits, usage};
 const ROWS: usize = 40;
 /// Lanes of a slot history; of more slots those with most failures.
 const LANES: usize = 36;
+/// Stays in one slot history: more can neither be told apart nor sent about.
+const BARS: usize = 1_000;
+/// Lanes that are drawn in any case.
+const FEWEST: usize = 6;
 /// Slots up to which all are drawn and listed: a little more than the tables hold is not worth
 /// leaving out.
 const ALL: usize = 48;
@@ -30,8 +34,10 @@ fn failures(slot: &Slot) -> usize {
 }
 
 /// The slots with most failures, in the order of the register; all of them where they are few.
-fn worst(subject: &Subject, most: usize) -> Vec<&Slot> {
-    if subject.slots.len() <= ALL {
+/// Where so many hold more than `bars` stays together, fewer, but no fewer than [`FEWEST`].
+fn worst(subject: &Subject, most: usize, bars: usize) -> Vec<&Slot> {
+    let all: usize = subject.slots.iter().map(|slot| slot.stays.len()).sum();
+    if subject.slots.len() <= ALL && all <= bars {
         return subject.slots.iter().collect();
     }
     let mut ranked: Vec<(usize, usize)> = subject
@@ -41,14 +47,26 @@ fn worst(subject: &Subject, most: usize) -> Vec<&Slot> {
         .map(|(n, slot)| (failures(slot), n))
         .collect();
     ranked.sort_by_key(|(failures, n)| (std::cmp::Reverse(*failures), *n));
-    ranked.truncate(most);
-    ranked.sort_by_key(|(_, n)| *n);
-    ranked.iter().map(|(_, n)| &subject.slots[*n]).collect()
+    let mut kept = Vec::new();
+    let mut stays = 0;
+    for (_, n) in ranked.into_iter().take(most) {
+        stays += subject.slots[n].stays.len();
+        if stays > bars && kept.len() >= FEWEST {
+            break;
+        }
+        kept.push(n);
+    }
+    kept.sort_unstable();
+    kept.into_iter().map(|n| &subject.slots[n]).collect()
 }
 
 /// The slots whose history is drawn, and a sentence where others are not.
 pub(super) fn drawn(subject: &Subject) -> (Vec<&Slot>, String) {
-    let shown = worst(subject, LANES);
+    let most = match subject.slots.len() {
+        few if few <= ALL => few,
+        _ => LANES,
+    };
+    let shown = worst(subject, most, BARS);
     let words = left_out(subject, shown.len())
         .map(|words| format!("{words}."))
         .unwrap_or_default();
@@ -71,7 +89,7 @@ pub(super) fn rows(frame: &Frame, subject: &Subject) -> (Vec<PositionRow>, Strin
         let slot = [row.machine.as_str(), row.position.as_str()];
         lives.entry(slot).or_default().push(row);
     }
-    let shown = worst(subject, ROWS);
+    let shown = worst(subject, ROWS, usize::MAX);
     let words = left_out(subject, shown.len())
         .map(|words| {
             format!(
