@@ -11,7 +11,7 @@ use wearbook::policy::recommend;
 use wearbook::policy::recommend::Terms;
 use wearbook::quantity::trouble::{Severity, Trouble};
 use wearbook::report::model::{Report, Verdict};
-use wearbook::report::subject::{Frame, Group, IN_FULL, Leaning, Scope, Slot, Stay, Subject};
+use wearbook::report::subject::{Frame, Group, IN_FULL, Kept, Leaning, Scope, Slot, Stay, Subject};
 use wearbook::report::{build, render};
 
 #[path = "report/engineer.rs"]
@@ -91,6 +91,7 @@ fn group(
         modes: Vec::new(),
         leaning: None,
         look: None,
+        kept: Kept::default(),
     }
 }
 

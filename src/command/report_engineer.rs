@@ -18,7 +18,7 @@ use crate::life::{LifeRow, Sample};
 use crate::policy::evidence::Scope;
 use crate::quantity::time::day;
 use crate::recurrence::trend;
-use crate::report::subject::{self, Slot, Stay, Subject};
+use crate::report::subject::{self, Kept, Slot, Stay, Subject};
 use crate::store::{Meters, SlotStay, Store};
 use crate::view::interval::LookView;
 
@@ -176,6 +176,7 @@ fn groups(
         apart: group.apart.map(|a| (a.p_adjusted, a.life_ratio)),
         leaning: None,
         look: look(group),
+        kept: Kept::default(),
     };
     let mut sets: Vec<Vec<&Group>> = Vec::new();
     for group in evidence.groups.iter().filter(|g| g.leaning.is_some()) {

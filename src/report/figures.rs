@@ -5,7 +5,7 @@
 
 use super::probability::{self, Behind, PlotWords, limits_in_words};
 use super::subject::{Group, Scope, Slot, Stay, Subject};
-use super::words::usage;
+use super::words::{capital, usage};
 use crate::chart::{
     CostCurve, CostPoint, Ending, HazardCurve, HazardPoint, Lane, LaneBar, ProbabilityPlot,
     SlotHistory,
@@ -38,9 +38,27 @@ pub(super) fn fitted(group: &Group) -> Option<Fitted> {
     })
 }
 
+/// Letters of a title over a whole page's width, and over half of it.
+const LONGEST: usize = 84;
+const LONGEST_HALF: usize = 56;
+
+/// A chart's title over half a page's width: without the component, where that is too long.
+fn half_title(subject: &Subject, group: &Group, what: &str) -> String {
+    let full = title(subject, group, what);
+    if full.chars().count() <= LONGEST_HALF {
+        return full;
+    }
+    let short = format!("{}: {}", capital(what), group.scope.words());
+    match group.scope {
+        Scope::Pool(_) if short.chars().count() > LONGEST_HALF => {
+            format!("{}: all that is not set apart", capital(what))
+        }
+        _ => short,
+    }
+}
+
 /// A chart's title. Where many slots are set apart their names would push its last words out.
 fn title(subject: &Subject, group: &Group, what: &str) -> String {
-    const LONGEST: usize = 84;
     let full = format!("{}, {}: {what}", subject.name, group.scope.words());
     match group.scope {
         Scope::Pool(_) if full.chars().count() > LONGEST => {
@@ -58,7 +76,11 @@ pub(super) fn probability(
     confidence: f64,
 ) -> ProbabilityPlot {
     let words = PlotWords {
-        title: title(subject, group, "how lives spread"),
+        title: match fit {
+            // A hazard curve stands beside it.
+            Some(_) => half_title(subject, group, "how lives spread"),
+            None => title(subject, group, "how lives spread"),
+        },
         usage_label: format!("{} ({})", subject.usage, subject.unit),
         usage_unit: subject.unit.clone(),
         line_name: String::new(),
@@ -122,7 +144,7 @@ pub(super) fn hazard(
     let drawn = (failures.len(), suspensions.len());
     Some(HazardCurve {
         id: String::new(),
-        title: title(subject, group, "failure rate against age"),
+        title: half_title(subject, group, "failure rate against age"),
         x_title: format!("Age in {} ({})", subject.usage.to_lowercase(), subject.unit),
         y_title: format!(
             "Failures per {} {}",
@@ -143,7 +165,7 @@ pub(super) fn hazard(
 }
 
 /// Marks in each strip of a hazard curve.
-const RUG: usize = 200;
+const RUG: usize = 120;
 
 /// The cost curve of a group; none without a decision.
 pub(super) fn cost(
@@ -154,7 +176,7 @@ pub(super) fn cost(
 ) -> Option<CostCurve> {
     let decision = group.recommendation.decision.as_ref()?;
     let posterior = group.posterior()?;
-    let maker = DecisionMaker::new(&posterior, group.costs);
+    let maker = DecisionMaker::new(posterior, group.costs);
     let median = posterior.quantile(Target::LifeAt(0.5), 0.5)?;
     let near = [group.recommendation.optimum, subject.present]
         .into_iter()

@@ -18,7 +18,7 @@ const CURVE: usize = 180;
 const FAR: f64 = 100.0;
 
 /// Marks of each kind on a plot of a report; of more lives only some are drawn.
-pub const MARKS: usize = 400;
+pub const MARKS: usize = 250;
 
 /// Lives with windows up to which their estimate without a model is made: it takes a search over
 /// all windows.

@@ -22,7 +22,12 @@ const WIDTH_PX: u32 = 720;
 /// A picture that shares the page's width with another.
 const HALF: Size = Size {
     width_px: 460,
-    height_px: 400,
+    height_px: 370,
+};
+/// A cost curve over the page's width.
+const COST_SIZE: Size = Size {
+    width_px: 720,
+    height_px: 300,
 };
 
 /// The finished page and its pictures.
@@ -205,7 +210,7 @@ fn evidence(
             let name = pictures.names.name(&format!("{slug}-cost"));
             let mut curve = curve.clone();
             curve.id = name.clone();
-            let svg = cost_curve(&curve, Size::default())
+            let svg = cost_curve(&curve, COST_SIZE)
                 .map_err(|cause| fault(section, "cost curve", cause))?;
             Some(pictures.add(&name, svg, COST))
         }

@@ -68,7 +68,7 @@ pub(super) fn test_of(group: &Group, fit: Option<&Fitted>) -> Option<Tested> {
 }
 
 /// So many of the lives, even over their order, which is that of machines, positions and time.
-fn every(sample: &Sample, most: usize) -> Sample {
+pub(super) fn every(sample: &Sample, most: usize) -> Sample {
     let lives = sample.lives();
     let step = lives.len() as f64 / most as f64;
     let part = (0..most).map(|n| lives[(n as f64 * step) as usize]);
@@ -148,7 +148,7 @@ pub(super) fn findings(
     if !more.is_empty() {
         out.push(more.join(" "));
     }
-    for group in apart {
+    for group in apart.iter().take(TOLD) {
         out.push(match &group.scope {
             Scope::Batch(batch) => format!(
                 "Batch {batch} is set apart: its lives differ from the rest, and no interval rests \
@@ -161,8 +161,17 @@ pub(super) fn findings(
             ),
         });
     }
+    if apart.len() > TOLD {
+        out.push(format!(
+            "{} more are set apart or have answers of their own; they stand among the tests below.",
+            capital(&count(apart.len() - TOLD, "group", "groups"))
+        ));
+    }
     out
 }
+
+/// Groups set apart that the findings name.
+const TOLD: usize = 6;
 
 /// True where positions have answers of their own and the pool answers for none.
 pub(super) fn led_by_siblings(subject: &Subject) -> bool {

@@ -4,6 +4,8 @@
 //! In: nothing. Out: plain structs that a command fills from store, model and policy.
 //! Never: words, charts, files.
 
+use std::sync::OnceLock;
+
 use chrono::NaiveDate;
 
 use crate::life::{Flag, LifeRow, Sample};
@@ -168,15 +170,24 @@ pub struct Group {
     pub leaning: Option<Leaning>,
     /// A look at the item that costs less than renewing by age and than running to failure.
     pub look: Option<LookView>,
+    /// What the decision rests on, once it was asked for.
+    pub kept: Kept,
 }
+
+/// A posterior made once; of many lives that takes a while.
+#[derive(Debug, Clone, Default)]
+pub struct Kept(OnceLock<Option<Posterior>>);
 
 impl Group {
     /// What the decision rests on: that of the least sure where positions lean on each other.
     /// None where nothing has failed, or the lives leave it open.
-    pub fn posterior(&self) -> Option<Posterior> {
+    pub fn posterior(&self) -> Option<&Posterior> {
         match &self.leaning {
-            Some(leaning) => Some(leaning.posterior.clone()),
-            None => Posterior::new(&self.sample, self.terms.prior).ok(),
+            Some(leaning) => Some(&leaning.posterior),
+            None => {
+                let make = || Posterior::new(&self.sample, self.terms.prior).ok();
+                self.kept.0.get_or_init(make).as_ref()
+            }
         }
     }
 }

@@ -42,7 +42,7 @@ fn lives_are_counted_by_place_and_by_how_they_ended() {
     // Nothing was taken along: that column is not there.
     assert!(!section.table.heads.iter().any(|head| head == "Taken along"));
     assert_eq!(cell(section, "P2", "Lives"), "4");
-    assert_eq!(cell(section, "P1", "In a window"), "1");
+    assert_eq!(cell(section, "P1", "Failed in a window"), "1");
     assert_eq!(cell(section, "P2", "Planned"), "1");
     assert_eq!(cell(section, "P2", "Running"), "1");
     assert_eq!(cell(section, "P1", "Planned"), "");
@@ -154,8 +154,8 @@ fn of_many_slots_those_with_most_failures_are_shown() {
         .iter()
         .map(|lane| lane.bars.len())
         .sum();
-    assert!((800..=1_000).contains(&bars), "{bars}");
-    assert_eq!(section.history.lanes[0].label, "H-01 P20");
+    assert!((600..=800).contains(&bars), "{bars}");
+    assert_eq!(section.history.lanes[0].label, "H-01 P22");
 }
 
 #[test]
@@ -186,7 +186,7 @@ fn the_hazard_and_its_words_follow_from_the_fit() {
     assert!(
         group
             .hazard_words
-            .starts_with("The hazard rises with age: of 1,000 h run")
+            .starts_with("The hazard rises with age: ")
     );
     assert!(
         curve
@@ -472,11 +472,11 @@ fn very_many_lives_are_thinned_in_pictures_alone() {
     let plot = &group.probability;
     assert_eq!(plot.all, Some((2_000, 0, 1_000)));
     assert!(
-        (300..=450).contains(&plot.failures.len()),
+        (200..=300).contains(&plot.failures.len()),
         "{}",
         plot.failures.len()
     );
-    assert_eq!(plot.suspensions.len(), 400);
+    assert_eq!(plot.suspensions.len(), 250);
     let ends = [
         usages.iter().copied().fold(f64::MAX, f64::min),
         usages.iter().copied().fold(0.0, f64::max),
@@ -487,13 +487,13 @@ fn very_many_lives_are_thinned_in_pictures_alone() {
     );
     // Where each stands all lives tell: near the line they were drawn from.
     let truth = Weibull::new(2.0, 2_000.0).expect("a Weibull");
-    let (usage, share) = plot.failures[200];
+    let (usage, share) = plot.failures[120];
     assert!(
         (share - truth.failed_by(usage)).abs() < 0.05,
         "{usage} {share}"
     );
     let steps = plot.estimate.as_ref().map_or(0, |e| e.steps.len());
-    assert!(steps <= 400, "{steps}");
+    assert!(steps <= 250, "{steps}");
     let curve = group.hazard.as_ref().expect("a curve");
     assert_eq!(curve.all, Some((2_000, 1_000)));
     let page = render(&report).expect("a page");

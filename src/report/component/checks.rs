@@ -146,8 +146,8 @@ fn rates(found: &rate::Trend) -> Vec<TestRow> {
                 number(chi_square.df.unwrap_or_default() as f64, 0)
             ),
             chi_square,
-            "Parts that were new when the record began and wear fail seldom at first, which alone \
-             looks like faster until about two lives have passed.",
+            "Parts that wear fail seldom while the record is young: that alone looks like faster \
+             for about two lives.",
         ),
     ]
 }

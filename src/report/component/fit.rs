@@ -14,9 +14,9 @@ use crate::report::say;
 use crate::report::subject::Group;
 use crate::report::words::{capital, three_digits, usage};
 
-/// Lives beyond which other models are not tried: with so many the least misfit of each shows,
-/// and what it means is better seen in the plot.
-const COMPARED: u64 = 40_000;
+/// Lives that models are compared on; of more, so many, taken evenly: they tell models apart
+/// as well, and in a moment.
+const COMPARED: usize = 2_000;
 
 /// Fitted figures of a group.
 pub(super) fn figures(fit: &Fitted, unit: &str, confidence: f64) -> Vec<FitFigure> {
@@ -93,16 +93,17 @@ pub(super) fn hazard_words(group: &Group, fit: &Fitted, unit: &str, confidence: 
     let Some((early, late)) = ages(longest) else {
         return format!("{way}.");
     };
-    let at = |age: f64| {
+    let per = format!(" failures per 1,000 {unit}");
+    let at = |age: f64, per: &str| {
         let target = Target::Hazard(age);
         let limits = fit.posterior.limits(target, confidence);
         let side = |side: Option<f64>| side.map_or("open".to_owned(), |h| significant(PER * h, 2));
         format!(
-            "{} ({} to {}) at {}",
+            "{}{per} ({} to {}) at {}",
             significant(PER * target.of(&fit.life), 2),
             side(limits.lower),
             side(limits.upper),
-            usage(early.max(age), unit)
+            usage(age, unit)
         )
     };
     // The ratio of two hazards is one of ages to the power of the shape less 1.
@@ -116,11 +117,7 @@ pub(super) fn hazard_words(group: &Group, fit: &Fitted, unit: &str, confidence: 
         ),
         _ => String::new(),
     };
-    format!(
-        "{way}: of 1,000 {unit} run at that age about {} end in a failure, {}{more}.",
-        at(early),
-        at(late)
-    )
+    format!("{way}: {}, {}{more}.", at(early, &per), at(late, ""))
 }
 
 /// The models fitted to a group's lives, and which of them describes them best.
@@ -129,15 +126,8 @@ pub(super) fn models(group: &Group) -> (Vec<ModelRow>, String) {
     if sample.failures() < 2 {
         return (Vec::new(), String::new());
     }
-    if sample.count() > COMPARED {
-        let words = format!(
-            "Of more than {} lives other models are not compared: the smallest misfit of each \
-             would show.",
-            number(COMPARED as f64, 0)
-        );
-        return (Vec::new(), words);
-    }
-    let found = side_by_side(sample);
+    let part = (sample.lives().len() > COMPARED).then(|| say::every(sample, COMPARED));
+    let found = side_by_side(part.as_ref().unwrap_or(sample));
     let criterion = |model: Model| {
         let fit = found.fits.iter().find(|(m, _)| *m == model)?.1.as_ref();
         fit.ok()?.aicc()
@@ -168,7 +158,14 @@ pub(super) fn models(group: &Group) -> (Vec<ModelRow>, String) {
             used: *model == Model::Weibull,
         })
         .collect();
-    (rows, best(&found, sample.failures()))
+    let mut words = best(&found, sample.failures());
+    if part.is_some() {
+        words.push_str(&format!(
+            " Compared on {} of the lives, taken evenly.",
+            number(COMPARED as f64, 0)
+        ));
+    }
+    (rows, words)
 }
 
 /// Failures from which another model's lead is worth more than a word.

@@ -135,7 +135,7 @@ impl Tally {
         [
             ("Lives".to_owned(), count(self.lives)),
             ("Failed".to_owned(), count(self.known)),
-            ("In a window".to_owned(), count(self.window)),
+            ("Failed in a window".to_owned(), count(self.window)),
             ("Planned".to_owned(), count(self.planned)),
             ("Taken along".to_owned(), count(self.opportunity)),
             ("Otherwise out".to_owned(), count(self.other)),

@@ -26,15 +26,18 @@ use self::fit::figures as fit_figures;
 pub(in crate::report) use self::stake::others;
 pub use self::stake::{at_stake, by_stake};
 
+/// Groups of lives with a block of their own: the pool, then what leans or differs most.
+const GROUPS: usize = 6;
+
 /// The page of one component.
 pub(in crate::report) fn section(frame: &Frame, subject: &Subject) -> ComponentSection {
-    let fits: Vec<Option<Fitted>> = subject.groups.iter().map(fitted).collect();
+    let shown = &subject.groups[..subject.groups.len().min(GROUPS)];
+    let fits: Vec<Option<Fitted>> = shown.iter().map(fitted).collect();
     let shape = fits
         .first()
         .and_then(Option::as_ref)
         .map(|f| f.posterior.limits(Target::Shape, frame.confidence));
-    let (groups, tests): (Vec<EvidenceGroup>, Vec<(String, Option<say::Tested>)>) = subject
-        .groups
+    let (groups, tests): (Vec<EvidenceGroup>, Vec<(String, Option<say::Tested>)>) = shown
         .iter()
         .zip(&fits)
         .map(|(group, fit)| {
@@ -56,6 +59,15 @@ pub(in crate::report) fn section(frame: &Frame, subject: &Subject) -> ComponentS
         .iter()
         .filter_map(|group| look(subject, group));
     findings.extend(looks);
+    let mut notes = say::notes(subject);
+    if shown.len() < subject.groups.len() {
+        notes.push(format!(
+            "Of {} groups weighed apart the first {GROUPS} have plots and fits here, the others \
+             a row among the tests; `wearbook interval --component {}` tells of all.",
+            number(subject.groups.len() as f64, 0),
+            subject.id
+        ));
+    }
     ComponentSection {
         id: subject.id.clone(),
         name: subject.name.clone(),
@@ -71,7 +83,7 @@ pub(in crate::report) fn section(frame: &Frame, subject: &Subject) -> ComponentS
         history: figures::history(subject, &drawn, frame.as_of),
         history_note,
         assumed: assumed(frame, subject),
-        notes: say::notes(subject),
+        notes,
     }
 }
 

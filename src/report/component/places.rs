@@ -20,7 +20,7 @@ const ROWS: usize = 40;
 /// Lanes of a slot history; of more slots those with most failures.
 const LANES: usize = 36;
 /// Stays in one slot history: more can neither be told apart nor sent about.
-const BARS: usize = 1_000;
+const BARS: usize = 800;
 /// Lanes that are drawn in any case.
 const FEWEST: usize = 6;
 /// Slots up to which all are drawn and listed: a little more than the tables hold is not worth

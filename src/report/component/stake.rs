@@ -36,7 +36,7 @@ fn expected(subject: &Subject, group: &Group) -> Option<f64> {
     let rate = match subject.present {
         Some(present) => {
             let posterior = group.posterior()?;
-            let maker = DecisionMaker::new(&posterior, group.costs);
+            let maker = DecisionMaker::new(posterior, group.costs);
             maker.cost_at(present)
         }
         None => decision.ln_cost_run_to_failure.exp(),
