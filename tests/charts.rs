@@ -153,6 +153,7 @@ fn plot() -> ProbabilityPlot {
         band_name: "90 % limits".to_owned(),
         b10: Some(usage(0.1)),
         estimate: Some(windows()),
+        all: None,
     }
 }
 
