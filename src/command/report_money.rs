@@ -4,6 +4,7 @@
 //! Never: printing, words.
 
 use chrono::{Days, Months, NaiveDate};
+use rust_decimal::prelude::ToPrimitive;
 
 use super::CommandError;
 use super::cost_change::change;
@@ -11,11 +12,13 @@ use super::cost_frame::{Asked, Frame};
 use super::cost_indicators::overall;
 use super::cost_saved::saved_by;
 use super::evidence::ComponentEvidence;
-use super::on_offer::on_offer;
 use super::select::Select;
-use crate::cost::{Breakdown, By, Every, Span, breakdown};
+use crate::cost::{Breakdown, By, Every, Group, Span, breakdown};
 use crate::quantity::time::day;
-use crate::report::money::{MoneyFacts, MoneyPart, Stretch, Stretches, money_part, no_cost};
+use crate::report::money::{
+    MoneyFacts, MoneyPart, OnOffer, Stretch, Stretches, money_part, no_cost,
+};
+use crate::report::twin;
 use crate::store::Store;
 use crate::view::cost_change::ChangeView;
 
@@ -29,26 +32,66 @@ const LONG: i64 = 760;
 const HALVED: i64 = 120;
 
 /// What was asked for, as everywhere in the report.
-pub(super) fn money(
-    store: &Store,
-    evidence: &[ComponentEvidence],
+/// What was spent on what was asked for; `None` where the record cannot tell of any cost.
+pub(super) fn spent<'a>(
+    store: &'a Store,
     select: &Select,
-    confidence: f64,
-) -> Result<Option<MoneyPart>, CommandError> {
+) -> Result<Option<Frame<'a>>, CommandError> {
     // A register without a usage has no component, so nothing could be said of any.
     if store.is_empty() || store.register().usages.is_empty() {
         return Ok(None);
     }
-    let frame = Frame::new(store, select, Asked::default())?;
+    Frame::new(store, select, Asked::default()).map(Some)
+}
+
+pub(super) fn money(
+    frame: Frame<'_>,
+    evidence: &[ComponentEvidence],
+    offer: &OnOffer,
+    confidence: f64,
+) -> Result<MoneyPart, CommandError> {
     if frame.items.is_empty() {
-        return Ok(Some(no_cost()));
+        return Ok(no_cost());
     }
-    Ok(Some(money_part(&facts(frame, evidence, confidence)?)))
+    let facts = facts(frame, evidence, offer, confidence)?;
+    Ok(money_part(&facts))
+}
+
+/// What the last 12 months cost, for the report's twin; `None` where nothing was ever spent.
+pub(super) fn yearly(frame: &Frame<'_>) -> Option<twin::Cost> {
+    if frame.items.is_empty() {
+        return None;
+    }
+    let span = recent(&frame.span);
+    let usage = frame.usage(&span);
+    let by = |by: By| breakdown(frame.of(&span), &[by], &usage);
+    let of = |group: &Group| twin::CostOf {
+        // A decimal of money size is within a double's range.
+        total: group.amounts.total().to_f64().unwrap_or(0.0),
+        usage: group.usage,
+        per_usage: group.rate(),
+    };
+    let named = |found: &Breakdown| {
+        let groups = found.groups.iter();
+        groups
+            .filter_map(|group| Some((group.keys.first()?.clone()?, of(group))))
+            .collect()
+    };
+    let machines = by(By::Machine);
+    Some(twin::Cost {
+        from: span.from,
+        to: span.to,
+        unit: frame.per.unit.clone(),
+        all: of(&machines.total),
+        machines: named(&machines),
+        components: named(&by(By::Component)),
+    })
 }
 
 fn facts(
     mut frame: Frame<'_>,
     evidence: &[ComponentEvidence],
+    offer: &OnOffer,
     confidence: f64,
 ) -> Result<MoneyFacts, CommandError> {
     let store = frame.store;
@@ -111,7 +154,7 @@ fn facts(
         causes,
         change,
         saved,
-        offer: on_offer(store, evidence, confidence)?,
+        offer: offer.clone(),
         indicators,
         notes,
     })

@@ -5,6 +5,7 @@
 use rayon::prelude::*;
 
 use super::figures::{self, Fitted, PER, fitted};
+use super::first;
 use super::model::{
     Assumption, BookHead, ComponentSection, DataCounts, EvidenceGroup, Excluded, FitFigure,
     Limited, PositionRow, Quality, QualityFinding, Recommendation, Report, Verdict,
@@ -28,14 +29,17 @@ pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
         .par_iter()
         .map(|subject| section(frame, subject))
         .collect();
-    let mut rows: Vec<(f64, Recommendation)> = subjects
+    let mut rows: Vec<(f64, (&Subject, &Group))> = subjects
         .iter()
         .flat_map(|s| s.groups.iter().map(move |g| (s, g)))
         .filter(|(_, g)| !g.slots.is_empty())
-        .map(|(s, g)| (rank(g), recommendation(s, g)))
+        .map(|(s, g)| (rank(frame, s, g), (s, g)))
         .collect();
     // Stable: equal ranks keep the order of the register.
     rows.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let more = rows.len().saturating_sub(first::ROWS);
+    rows.truncate(first::ROWS);
+    let shown: Vec<(&Subject, &Group)> = rows.iter().map(|row| row.1).collect();
     Report {
         plant: frame.plant.clone(),
         currency: frame.currency.clone(),
@@ -43,10 +47,16 @@ pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
         time_zone: frame.time_zone.clone(),
         version: frame.version.clone(),
         ledgers: frame.ledgers.clone(),
-        summary: say::summary(subjects, &frame.currency, &confidence),
-        recommendations: rows.into_iter().map(|(_, row)| row).collect(),
+        summary: first::sentences(&frame.about, subjects, &frame.currency, &confidence),
+        recommendations: shown
+            .iter()
+            .map(|(s, g)| recommendation(frame, s, g))
+            .collect(),
+        more,
+        ranges: first::picture(&frame.about, &shown, &frame.currency),
         money: None,
         stops: None,
+        since: None,
         components,
         quality: quality(&frame.findings),
         cautions: cautions(&frame.cautions),
@@ -64,8 +74,13 @@ pub fn build(frame: &Frame, subjects: &[Subject]) -> Report {
 }
 
 /// Renewals by what they save, then what to leave, then what is open.
-fn rank(group: &Group) -> f64 {
+fn rank(frame: &Frame, subject: &Subject, group: &Group) -> f64 {
+    let offered = first::offer_of(&frame.about, subject, group);
     match group.recommendation.verdict {
+        policy::Verdict::Renew if frame.about.offer.is_some() => {
+            // What changes nothing comes after what does.
+            2.0 + offered.map_or(0.0, |row| 1.0 + row.per_year.median.max(0.0))
+        }
         policy::Verdict::Renew => 2.0 + say::worth(group).max(0.0),
         policy::Verdict::RunToFailure => 1.0,
         policy::Verdict::NotEnoughEvidence => 0.0,
@@ -82,7 +97,8 @@ impl From<policy::Verdict> for Verdict {
     }
 }
 
-fn recommendation(subject: &Subject, group: &Group) -> Recommendation {
+fn recommendation(frame: &Frame, subject: &Subject, group: &Group) -> Recommendation {
+    let offered = first::offer_of(&frame.about, subject, group);
     let found = &group.recommendation;
     let renew = found.verdict == policy::Verdict::Renew;
     let saving = found.decision.as_ref().filter(|_| renew).map(|d| {
@@ -105,6 +121,16 @@ fn recommendation(subject: &Subject, group: &Group) -> Recommendation {
         present: subject.present.map(|i| usage(i, &subject.unit)),
         saving,
         chance: found.decision.as_ref().map(|d| chance(d.chance_it_pays)),
+        worth: offered.map(|row| {
+            let year = &row.per_year;
+            let [value, lower, upper] = money_with_limits(year.median, year.lower, year.upper);
+            Limited {
+                value,
+                lower,
+                upper,
+            }
+        }),
+        saves: offered.map(|row| chance(row.chance)),
         lives: group.sample.count() as usize,
         failures: group.sample.failures() as usize,
         note: match &group.leaning {

@@ -11,7 +11,10 @@ use super::model::{ComponentSection, EvidenceGroup, Report};
 use super::names::slug;
 use super::pictures::{ChartFile, Pictures};
 use super::{money, stops};
-use crate::chart::{ChartError, Size, SlotHistory, cost_curve, probability_plot, slot_history};
+use crate::chart::{
+    ChartError, IntervalRanges, Size, SlotHistory, cost_curve, interval_ranges, probability_plot,
+    slot_history,
+};
 use crate::quantity::Paper;
 
 /// Lanes in one picture of a slot history; more fall into several pictures.
@@ -71,6 +74,10 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
 /// [`ReportError::Template`] where a template and the data disagree.
 pub fn render_dressed(report: &Report, dress: &Dress) -> Result<Rendered, ReportError> {
     let mut pictures = Pictures::default();
+    let ranges = match &report.ranges {
+        Some(data) => Some(ranges(data, &mut pictures)?),
+        None => None,
+    };
     let money = match &report.money {
         Some(part) => Some(money::set(part, &mut pictures)?),
         None => None,
@@ -86,6 +93,7 @@ pub fn render_dressed(report: &Report, dress: &Dress) -> Result<Rendered, Report
     let engine = engine(&dress.templates())?;
     let html = engine.get_template("report.html")?.render(context! {
         report => Value::from(Serde(report)),
+        ranges => ranges,
         money => money,
         stops => stops,
         components => components,
@@ -141,6 +149,21 @@ fn component(
         groups => groups,
         histories => histories,
     })
+}
+
+const RANGES: &str = "The band holds every interval that costs within 5 % of the least; a planned \
+    stop anywhere in it will do.";
+
+fn ranges(data: &IntervalRanges, pictures: &mut Pictures) -> Result<Value, ReportError> {
+    let name = pictures.names.name("intervals");
+    let mut data = data.clone();
+    data.id = name.clone();
+    let svg =
+        interval_ranges(&data, data.size(WIDTH_PX)).map_err(|cause| ReportError::Picture {
+            chart: "picture of intervals",
+            cause,
+        })?;
+    Ok(pictures.add(&name, svg, RANGES))
 }
 
 const PROBABILITY: &str = "A straight line is a Weibull distribution; a steeper one means lives \

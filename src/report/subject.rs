@@ -6,6 +6,7 @@
 
 use chrono::NaiveDate;
 
+use super::first::About;
 use crate::life::{Flag, LifeRow, Sample};
 use crate::model::posterior::Posterior;
 use crate::policy::Recommendation;
@@ -37,6 +38,8 @@ pub struct Frame {
     pub findings: Vec<Trouble>,
     /// The plants' own cautions; the usual ones are shown in any case.
     pub cautions: Vec<String>,
+    /// What is known beside the components.
+    pub about: About,
 }
 
 /// One component.
