@@ -172,7 +172,9 @@ fn without_an_interval_today_the_offer_is_the_saving_against_run_to_failure() {
     let text = std::fs::read_to_string(sample().join("plant.toml")).expect("a register");
     let text = text.replacen("present_interval = 2000\n", "", 1);
     // Without a grid the interval is the optimum, for which the saving is told.
-    let lines = text.lines().filter(|line| !line.starts_with("planning_grid"));
+    let lines = text
+        .lines()
+        .filter(|line| !line.starts_with("planning_grid"));
     let text: String = lines.map(|line| format!("{line}\n")).collect();
     std::fs::write(ledger.join("plant.toml"), text).expect("a register");
     for book in std::fs::read_dir(sample().join("books")).expect("books") {
@@ -190,7 +192,10 @@ fn without_an_interval_today_the_offer_is_the_saving_against_run_to_failure() {
     let fast = |row: &&Value| row["machine"] == "H-02" && row["position"] == "P2";
     let per = |row: &Value| row["saving_per_1000"].as_f64();
     let saving = per(all.iter().find(fast).expect("the fast slot")).expect("a saving");
-    assert!(rows.iter().all(|row| row[0] == "In all" || row[1] == "at failure"));
+    assert!(
+        rows.iter()
+            .all(|row| row[0] == "In all" || row[1] == "at failure")
+    );
     // H-02 runs 98 h a week.
     let year = 98.0 * 365.2425 / 7.0;
     let hours = |row: &&Vec<String>| row[3] == format!("5,{:.0} h", year - 5_000.0);
