@@ -10,6 +10,8 @@ use roxmltree::Document;
 
 #[path = "support/browser.rs"]
 mod browser;
+#[path = "report/money.rs"]
+mod money;
 #[path = "report/twin.rs"]
 mod twin;
 
@@ -79,6 +81,26 @@ fn the_report_and_its_charts_are_written_and_named() {
     }
 }
 
+#[test]
+fn every_chart_comes_as_png_where_asked() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (_, stderr) = report(
+        folder.path(),
+        &["--png", "--for", "manager", "--component", "packing-set"],
+    );
+    assert!(stderr.contains("each as SVG and PNG"), "{stderr}");
+    let written = files(&folder.path().join("report"));
+    let charts: Vec<&String> = written.keys().filter(|n| n.ends_with(".svg")).collect();
+    assert!(!charts.is_empty());
+    for name in charts {
+        let picture = &written[&name.replace(".svg", ".png")];
+        assert!(picture.starts_with(b"\x89PNG\r\n\x1a\n"), "{name}");
+        // Width in the header, three pixels to one of the chart.
+        let width = u32::from_be_bytes(picture[16..20].try_into().expect("four bytes"));
+        assert_eq!(width, 3 * 720, "{name}");
+    }
+}
+
 /// The day the report is made on must not show, nor the folder it is made in.
 #[test]
 fn the_same_ledger_gives_the_same_bytes() {
@@ -119,8 +141,14 @@ fn one_component_can_be_asked_for() {
     let folder = tempfile::tempdir().expect("a folder");
     report(folder.path(), &["--component", "packing-set"]);
     let written = files(&folder.path().join("report"));
-    assert!(written.keys().all(|n| n.starts_with("packing-set-")
-        || ["report.html", "report.json", "stops.svg"].contains(&n.as_str())));
+    let others = ["report.html", "report.json", "stops.svg", "intervals.svg"];
+    assert!(
+        written.keys().all(|n| n.starts_with("packing-set-")
+            || n.starts_with("cost-")
+            || others.contains(&n.as_str())),
+        "{:?}",
+        written.keys()
+    );
 }
 
 /// What the sample's truth says must be what the page says.

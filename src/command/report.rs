@@ -3,19 +3,21 @@
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveDate, Utc};
+use rayon::prelude::*;
 
 use super::beside::{Cannot, prove_writable, write_all};
 use super::dress::{cannot_set, dress};
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::interval_ledger::mode_roles;
 use super::on_offer::on_offer;
-use super::report_money::{money, yearly};
+use super::report_money::{money, spent, yearly};
 use super::report_since::{earlier, renewed};
 use super::report_stops::{planned, plant_plans};
 use super::select::{Select, confidence, folders, no_lives};
 use super::sheet::PaperArg;
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{Depth, look_over};
+use crate::chart::png;
 use crate::cost::CostFrom;
 use crate::life::Sample;
 use crate::policy::evidence::Scope;
@@ -49,6 +51,9 @@ pub struct ReportArgs {
     /// Folder to write to; made as needed
     #[arg(long, value_name = "FOLDER", default_value = "report")]
     out: PathBuf,
+    /// Write every chart as PNG too
+    #[arg(long)]
+    png: bool,
     /// What it is printed on (default: as the register states, else as the printer has it)
     #[arg(long, value_enum, value_name = "PAPER")]
     paper: Option<PaperArg>,
@@ -120,9 +125,11 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         return Err(no_lives(&store));
     }
     let offer = on_offer(&store, &evidence, args.confidence)?;
-    let money = match args.readers.has(For::Manager) {
-        true => money(&store, &evidence, &offer, args.confidence)?,
-        false => None,
+    let spent = spent(&store, &args.select)?;
+    let yearly = spent.as_ref().and_then(yearly);
+    let money = match spent.filter(|_| args.readers.has(For::Manager)) {
+        Some(spent) => Some(money(spent, &evidence, &offer, args.confidence)?),
+        None => None,
     };
     let planned = planned(&store, &evidence, &args.select)?;
     let plans = plant_plans(&planned);
@@ -144,7 +151,7 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         positions: args.select.positions().to_vec(),
         machines: args.select.machines().to_vec(),
     };
-    let twin = twin(&frame, &subjects, &plans, yearly(&store)?, asked);
+    let twin = twin(&frame, &subjects, &plans, yearly, asked);
     let since = earlier.map(|then| {
         let renewed = renewed(&stays, store.zone(), then.as_of);
         changes(&then, &twin, &renewed)
@@ -166,12 +173,18 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let twin = twin.text().map_err(|error| {
         CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
     })?;
-    write(&args.out, &page, &twin)?;
+    let pictures = if args.png { drawn(&page)? } else { Vec::new() };
+    write(&args.out, &page, &twin, &pictures)?;
     ui.result(&args.out.join(PAGE).display().to_string())?;
     ui.remark(&format!(
-        "and {} charts beside it in {}",
+        "and {} charts beside it in {}{}",
         page.charts.len(),
-        args.out.display()
+        args.out.display(),
+        if args.png {
+            ", each as SVG and PNG"
+        } else {
+            ""
+        }
     ));
     Ok(Outcome::Done)
 }
@@ -442,13 +455,42 @@ fn cost_words(from: CostFrom) -> String {
 }
 
 /// The charts first, the page last: a reader finds the old report or the new one.
-fn write(folder: &Path, page: &Rendered, twin: &str) -> Result<(), CommandError> {
-    let files = page
-        .charts
-        .iter()
-        .map(|chart| (chart.name.as_str(), chart.svg.as_str()))
-        .chain([(TWIN, twin), (PAGE, page.html.as_str())]);
+fn write(
+    folder: &Path,
+    page: &Rendered,
+    twin: &str,
+    pictures: &[(String, Vec<u8>)],
+) -> Result<(), CommandError> {
+    let charts = page.charts.iter();
+    let files = charts
+        .map(|chart| (chart.name.as_str(), chart.svg.as_bytes()))
+        .chain(
+            pictures
+                .iter()
+                .map(|(name, png)| (name.as_str(), png.as_slice())),
+        )
+        .chain([(TWIN, twin.as_bytes()), (PAGE, page.html.as_bytes())]);
     write_all(folder, files).map_err(|cannot| refused(&cannot))
+}
+
+/// Pixels of a PNG to a pixel of its chart: sharp on paper at the width of a page.
+const SHARP: f32 = 3.0;
+
+/// Every chart as PNG, with the name of its file.
+fn drawn(page: &Rendered) -> Result<Vec<(String, Vec<u8>)>, CommandError> {
+    page.charts
+        .par_iter()
+        .map(|chart| {
+            let name = chart.name.replace(".svg", ".png");
+            match png(&chart.svg, SHARP) {
+                Ok(bytes) => Ok((name, bytes)),
+                Err(error) => {
+                    let trouble = Trouble::error("report", format!("{name}: {error}"));
+                    Err(CommandError::new(Fault::NoAnswer, trouble))
+                }
+            }
+        })
+        .collect()
 }
 
 fn refused(cannot: &Cannot) -> CommandError {

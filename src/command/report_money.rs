@@ -1,6 +1,6 @@
 //! Gathers the report's part on where the money goes.
 //!
-//! In: a store and its evidence. Out: [`MoneyPart`]; `None` where the record tells of none.
+//! In: a store and its evidence. Out: [`MoneyPart`]; `None` without a record.
 //! Never: printing, words.
 
 use chrono::{Days, Months, NaiveDate};
@@ -15,7 +15,9 @@ use super::evidence::ComponentEvidence;
 use super::select::Select;
 use crate::cost::{Breakdown, By, Every, Group, Span, breakdown};
 use crate::quantity::time::day;
-use crate::report::money::{MoneyFacts, MoneyPart, OnOffer, Stretch, Stretches, money_part};
+use crate::report::money::{
+    MoneyFacts, MoneyPart, OnOffer, Stretch, Stretches, money_part, no_cost,
+};
 use crate::report::twin;
 use crate::store::Store;
 use crate::view::cost_change::ChangeView;
@@ -29,28 +31,36 @@ const LONG: i64 = 760;
 /// Fewest days that are cut in half to be compared.
 const HALVED: i64 = 120;
 
-pub(super) fn money(
-    store: &Store,
-    evidence: &[ComponentEvidence],
-    offer: &OnOffer,
-    confidence: f64,
-) -> Result<Option<MoneyPart>, CommandError> {
+/// What was asked for, as everywhere in the report.
+/// What was spent on what was asked for; `None` where the record cannot tell of any cost.
+pub(super) fn spent<'a>(
+    store: &'a Store,
+    select: &Select,
+) -> Result<Option<Frame<'a>>, CommandError> {
     // A register without a usage has no component, so nothing could be said of any.
     if store.is_empty() || store.register().usages.is_empty() {
         return Ok(None);
     }
-    let facts = facts(store, evidence, offer, confidence)?;
-    Ok(facts.map(|facts| money_part(&facts)))
+    Frame::new(store, select, Asked::default()).map(Some)
+}
+
+pub(super) fn money(
+    frame: Frame<'_>,
+    evidence: &[ComponentEvidence],
+    offer: &OnOffer,
+    confidence: f64,
+) -> Result<MoneyPart, CommandError> {
+    if frame.items.is_empty() {
+        return Ok(no_cost());
+    }
+    let facts = facts(frame, evidence, offer, confidence)?;
+    Ok(money_part(&facts))
 }
 
 /// What the last 12 months cost, for the report's twin; `None` where nothing was ever spent.
-pub(super) fn yearly(store: &Store) -> Result<Option<twin::Cost>, CommandError> {
-    if store.is_empty() || store.register().usages.is_empty() {
-        return Ok(None);
-    }
-    let frame = Frame::new(store, &Select::default(), Asked::default())?;
+pub(super) fn yearly(frame: &Frame<'_>) -> Option<twin::Cost> {
     if frame.items.is_empty() {
-        return Ok(None);
+        return None;
     }
     let span = recent(&frame.span);
     let usage = frame.usage(&span);
@@ -68,27 +78,23 @@ pub(super) fn yearly(store: &Store) -> Result<Option<twin::Cost>, CommandError> 
             .collect()
     };
     let machines = by(By::Machine);
-    Ok(Some(twin::Cost {
+    Some(twin::Cost {
         from: span.from,
         to: span.to,
         unit: frame.per.unit.clone(),
         all: of(&machines.total),
         machines: named(&machines),
         components: named(&by(By::Component)),
-    }))
+    })
 }
 
-/// `None` where nothing was ever spent.
 fn facts(
-    store: &Store,
+    mut frame: Frame<'_>,
     evidence: &[ComponentEvidence],
     offer: &OnOffer,
     confidence: f64,
-) -> Result<Option<MoneyFacts>, CommandError> {
-    let mut frame = Frame::new(store, &Select::default(), Asked::default())?;
-    if frame.items.is_empty() {
-        return Ok(None);
-    }
+) -> Result<MoneyFacts, CommandError> {
+    let store = frame.store;
     let span = frame.span.clone();
     let days = (span.to - span.from).num_days() + 1;
     let by = |span: &Span, by: &[By]| breakdown(frame.of(span), by, &frame.usage(span));
@@ -127,8 +133,9 @@ fn facts(
     let change = changed(&mut frame, &span, confidence)?;
     frame.span = recent.clone();
     let indicators = overall(&frame, confidence)?;
-    let notes = frame.usage_notes(&span);
-    Ok(Some(MoneyFacts {
+    let mut notes = frame.notes.clone();
+    notes.extend(frame.usage_notes(&span));
+    Ok(MoneyFacts {
         currency: frame.currency,
         usage: frame.per.name.clone(),
         unit: frame.per.unit.clone(),
@@ -150,7 +157,7 @@ fn facts(
         offer: offer.clone(),
         indicators,
         notes,
-    }))
+    })
 }
 
 /// The last stretches; those before are one.

@@ -58,7 +58,9 @@ pub(super) fn sentences(
 ) -> Vec<String> {
     let worth = worth(about, currency, confidence);
     let mut out = say::summary(subjects, currency, confidence, worth);
-    out.extend(due(about));
+    // What is due comes before how far the evidence reaches.
+    let at = out.len().saturating_sub(1);
+    out.splice(at..at, due(about));
     out.extend(about.since.clone());
     out
 }
@@ -148,7 +150,8 @@ pub(super) fn picture(
         .filter_map(|(subject, group)| {
             let found = &group.recommendation;
             let renew = found.verdict == Verdict::Renew;
-            if !renew && subject.present.is_none() {
+            // Where nothing is recommended, today's interval stands in the table.
+            if !renew {
                 return None;
             }
             let near = found.decision.as_ref().and_then(|d| d.near);
@@ -158,15 +161,11 @@ pub(super) fn picture(
             Some(RangeRow {
                 name: subject.name.clone(),
                 place: (place != "all positions").then_some(place),
-                near: near.filter(|_| renew),
-                recommended: found.interval.filter(|_| renew),
+                near,
+                recommended: found.interval,
                 today: subject.present,
                 ceiling: subject.ceiling.as_ref().map(|(value, _)| *value),
-                says: match found.verdict {
-                    Verdict::Renew => None,
-                    Verdict::RunToFailure => Some("until it fails".to_owned()),
-                    Verdict::NotEnoughEvidence => Some("not enough evidence".to_owned()),
-                },
+                says: None,
                 worth: worth.map(|worth| words::money(round(worth))),
             })
         })

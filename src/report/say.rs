@@ -359,7 +359,7 @@ pub(super) fn summary(
 ) -> Vec<String> {
     let mut renewals: Vec<(&Subject, &Group)> = groups(subjects, Verdict::Renew);
     renewals.sort_by(|a, b| worth(b.1).total_cmp(&worth(a.1)));
-    let mut out = Vec::new();
+    let (mut out, mut last) = (Vec::new(), Vec::new());
     let changes: Vec<_> = renewals
         .iter()
         .filter(|(s, g)| {
@@ -417,31 +417,37 @@ pub(super) fn summary(
         let (failures, lives) = renewals.iter().fold((0, 0), |(f, l), (_, g)| {
             (f + g.sample.failures(), l + g.sample.count())
         });
-        out.push(if renewals.len() == 1 {
+        let failures = count(failures as usize, "failure", "failures");
+        let lives = count(lives as usize, "life", "lives");
+        last.push(if renewals.len() == 1 {
             format!(
-                "The chance that it beats running to failure is {}, from {} in {}.",
-                chance(least),
-                count(failures as usize, "failure", "failures"),
-                count(lives as usize, "life", "lives")
+                "The renewal rests on {failures} in {lives} and beats running to failure with a \
+                 chance of {}.",
+                chance(least)
             )
         } else {
             format!(
-                "Each of the {} renewals beats running to failure with a chance of {} or better, from {} in {}.",
+                "The {} renewals rest on {failures} in {lives}, and each beats running to failure \
+                 with a chance of {} or better.",
                 renewals.len(),
-                chance(least),
-                count(failures as usize, "failure", "failures"),
-                count(lives as usize, "life", "lives")
+                chance(least)
             )
         });
     }
     let leave = names(&groups(subjects, Verdict::RunToFailure));
     let open = names(&groups(subjects, Verdict::NotEnoughEvidence));
-    let mut last = Vec::new();
     if !leave.is_empty() {
         last.push(format!("Leave in until they fail: {}.", list(&leave)));
     }
-    if !open.is_empty() {
-        last.push(format!("Not enough evidence yet: {}.", list(&open)));
+    match open.len() {
+        0 => {}
+        few @ 1..=3 if few + leave.len() <= 4 => {
+            last.push(format!("Not enough evidence yet: {}.", list(&open)));
+        }
+        many => last.push(format!(
+            "Not enough evidence yet for {}.",
+            count(many, "component", "components")
+        )),
     }
     if !last.is_empty() {
         out.push(last.join(" "));

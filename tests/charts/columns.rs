@@ -198,7 +198,7 @@ fn bars(rows: usize, parts: usize) -> RankedBars {
                 so_far += value / whole;
                 RankedRow {
                     name: format!("component {n}"),
-                    detail: (n % 2 == 0).then(|| format!("H-0{}", n % 7)),
+                    detail: n.is_multiple_of(2).then(|| format!("H-0{}", n % 7)),
                     parts: vec![value / parts as f64; parts],
                     share_so_far: so_far,
                 }

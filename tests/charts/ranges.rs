@@ -42,7 +42,7 @@ fn ranges(rows: usize) -> IntervalRanges {
         };
         RangeRow {
             name: format!("component {n}"),
-            place: (n % 2 == 0).then(|| format!("P{n}")),
+            place: n.is_multiple_of(2).then(|| format!("P{n}")),
             near,
             recommended,
             today,

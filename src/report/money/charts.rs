@@ -8,8 +8,8 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
 use super::facts::{MoneyFacts, Stretch};
-use crate::chart::{OTHERS, Panel, RankedBars, RankedRow, Series, StackedColumns};
-use crate::cost::{Breakdown, Group};
+use crate::chart::{ChangeBars, OTHERS, Panel, RankedBars, RankedRow, Series, StackedColumns};
+use crate::cost::{Breakdown, Group, Split};
 use crate::life::CostKind;
 
 /// Components shown by themselves, and machines.
@@ -335,4 +335,29 @@ pub(super) fn causes(facts: &MoneyFacts) -> Option<RankedBars> {
 /// The kind of a group kept apart by it last.
 pub(super) fn kind(group: &Group) -> Option<CostKind> {
     CostKind::from_word(group.keys.last()?.as_deref()?)
+}
+
+/// From the earlier stretch's cost to the later one's in three steps; none where usage is not
+/// known.
+pub(super) fn steps(facts: &MoneyFacts) -> Option<ChangeBars> {
+    let change = facts.change.as_ref()?;
+    let total = change.total();
+    let Split {
+        volume,
+        rate,
+        price,
+    } = total.split?;
+    let number = |amount: Decimal| amount.to_f64();
+    Some(ChangeBars {
+        id: String::new(),
+        title: "What changed the cost".to_owned(),
+        x_title: facts.currency.code().to_owned(),
+        before: ("before".to_owned(), number(total.before.money)?),
+        steps: vec![
+            (format!("{} run", facts.unit), number(volume)?),
+            ("how often work came".to_owned(), number(rate)?),
+            ("what each cost".to_owned(), number(price)?),
+        ],
+        after: ("after".to_owned(), number(total.after.money)?),
+    })
 }

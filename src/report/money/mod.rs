@@ -19,7 +19,9 @@ pub use self::grid::{Cell, Grid, Head, Row};
 use super::pictures::Pictures;
 use super::render::ReportError;
 use super::words::{list, lower_first};
-use crate::chart::{ChartError, RankedBars, StackedColumns, ranked_bars, stacked_columns};
+use crate::chart::{
+    ChangeBars, ChartError, RankedBars, StackedColumns, change_bars, ranked_bars, stacked_columns,
+};
 use crate::quantity::counted;
 
 /// The part, ready to be set.
@@ -46,6 +48,7 @@ pub enum Item {
     /// A chart and its caption.
     Columns(StackedColumns, String),
     Ranked(RankedBars, String),
+    Change(ChangeBars, String),
 }
 
 /// Chooses what the part says. The same facts give the same part.
@@ -62,6 +65,17 @@ pub fn money_part(facts: &MoneyFacts) -> MoneyPart {
         .into_iter()
         .filter(|block| !block.items.is_empty())
         .collect(),
+    }
+}
+
+/// The part where nothing was ever spent.
+pub fn no_cost() -> MoneyPart {
+    MoneyPart {
+        findings: vec![
+            "The record tells of no cost yet: cost comes from renewals, jobs and expenses."
+                .to_owned(),
+        ],
+        blocks: Vec::new(),
     }
 }
 
@@ -86,6 +100,7 @@ fn over_time(facts: &MoneyFacts) -> Block {
         }
         items.push(Item::Columns(found.chart, caption));
     }
+    items.push(Item::Table(tables::by_kind(facts)));
     items.extend(facts.notes.iter().map(|note| Item::Words(sentence(note))));
     Block {
         title: format!("What each {} costs", charts::unit_words(facts)),
@@ -103,7 +118,6 @@ fn causes(facts: &MoneyFacts) -> Block {
         );
         items.push(Item::Ranked(chart, caption));
     }
-    items.push(Item::Table(tables::by_kind(facts)));
     items.push(Item::Table(tables::by_class(facts)));
     let unpriced = facts.whole.total.unpriced;
     if unpriced > 0 {
@@ -126,6 +140,15 @@ fn change(facts: &MoneyFacts) -> Block {
             "The record is too short to be set against an earlier stretch of itself.".to_owned(),
         )),
         Some(view) => {
+            if let Some(chart) = charts::steps(facts) {
+                let caption = format!(
+                    "From the cost of {} to that of {}: steps to the right made it dearer, steps to \
+                     the left cheaper.",
+                    tables::dates(&view.before),
+                    tables::dates(&view.after)
+                );
+                items.push(Item::Change(chart, caption));
+            }
             items.extend(tables::change(facts).map(Item::Table));
             items.extend(tables::failures(facts).map(Item::Table));
             let own = view
@@ -212,20 +235,26 @@ fn indicators(facts: &MoneyFacts) -> Block {
         .map(Item::Table)
         .into_iter()
         .collect();
-    // What has to be asked for with a usage of its own is no gap in the record.
-    let missing: Vec<String> = facts
-        .indicators
-        .iter()
-        .filter(|one| one.value.is_none() && one.id != "repeat-failures")
-        .filter_map(|one| {
-            let note = one.note.as_ref()?;
-            Some(format!("{} ({note})", lower_first(one.name)))
-        })
-        .collect();
+    let mut missing: Vec<(&str, Vec<String>)> = Vec::new();
+    for one in &facts.indicators {
+        // What has to be asked for with a usage of its own is no gap in the record.
+        let gap = one.value.is_none() && one.id != "repeat-failures";
+        let Some(note) = one.note.as_deref().filter(|_| gap) else {
+            continue;
+        };
+        match missing.iter_mut().find(|(known, _)| *known == note) {
+            Some((_, names)) => names.push(lower_first(one.name)),
+            None => missing.push((note, vec![lower_first(one.name)])),
+        }
+    }
     if !missing.is_empty() {
+        let said = missing
+            .iter()
+            .map(|(note, names)| format!("{} ({note})", list(names)));
+        let said: Vec<String> = said.collect();
         items.push(Item::Words(format!(
             "The record cannot give {}.",
-            list(&missing)
+            said.join("; ")
         )));
     }
     Block {
@@ -285,6 +314,16 @@ fn item(item: &Item, pictures: &mut Pictures) -> Result<Value, ReportError> {
             };
             ranked_bars(&chart, chart.size(WIDTH_PX))
         })?,
+        Item::Change(chart, caption) => draw("cost-change", "change of cost", caption, &|id| {
+            let chart = ChangeBars {
+                id,
+                ..chart.clone()
+            };
+            change_bars(&chart, chart.size(WIDTH_PX))
+        })?,
     };
     Ok(context! { words => (), grid => (), figure => figure })
 }
+
+#[cfg(test)]
+mod tests;

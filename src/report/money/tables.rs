@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 use super::charts::kind;
 use super::facts::{MoneyFacts, Stretch};
 use super::grid::{Cell, Grid, about, between, exact, rate, share, signed, whole};
-use super::words::{Verdict, chance, confidence, earlier, every, recently, two, verdict};
+use super::words::{Verdict, chance, confidence, every, recently, two, verdict};
 use crate::chart::{number, significant};
 use crate::cost::{Breakdown, Every, Indicator, Span};
 use crate::life::{CostClass, CostKind};
@@ -182,9 +182,9 @@ pub(super) fn change(facts: &MoneyFacts) -> Option<Grid> {
     let mut grid = Grid::new(
         "What changed.",
         format!(
-            "From {} ({}) to {} ({}), in {}, whole units. The change is split into what more or \
-             less running made, how often something came in it, and what each cost; something is a \
-             job, a renewal outside jobs, or an expense.",
+            "Before: {} ({}). After: {} ({}). In {}, whole units. The change is split into what more or less \
+             running made, how often an event came in it, and what each cost; an event is a job, a \
+             renewal outside jobs, or an expense.",
             dates(&view.before),
             usage(view.usage.0),
             dates(&view.after),
@@ -193,10 +193,10 @@ pub(super) fn change(facts: &MoneyFacts) -> Option<Grid> {
         ),
         &[
             "Cost",
-            ">Times",
-            ">Then",
-            ">Cost",
-            ">Then",
+            ">Events before",
+            ">Events after",
+            ">Cost before",
+            ">Cost after",
             ">Change",
             &by_usage,
             ">By how often",
@@ -243,12 +243,12 @@ pub(super) fn failures(facts: &MoneyFacts) -> Option<Grid> {
         shown.sort_by(|a, b| p(a).total_cmp(&p(b)));
         shown.truncate(MACHINES);
     }
-    let per = format!(">Per 1,000 {}", facts.unit);
+    let before = format!(">Per 1,000 {} before", facts.unit);
+    let after = format!(">Per 1,000 {} after", facts.unit);
     let limits = confidence(facts);
     let mut caption = format!(
-        "In {} and after. Beneath each rate its exact {limits} Poisson limits, beneath the ratio \
-         its own; where those leave 1 out, the difference is more than chance makes of it.",
-        earlier(facts)
+        "The same two stretches. Beneath each rate stand its exact {limits} Poisson limits, beneath the \
+         ratio its own; where those leave 1 out, the difference is more than chance makes of it."
     );
     if machines.len() > MACHINES {
         let false_alarms = (1.0 - facts.confidence) * machines.len() as f64;
@@ -263,10 +263,10 @@ pub(super) fn failures(facts: &MoneyFacts) -> Option<Grid> {
         caption,
         &[
             "Machine",
-            ">Failures",
-            ">Then",
-            &per,
-            ">Then",
+            ">Failures before",
+            ">Failures after",
+            &before,
+            &after,
             ">Ratio",
             "More than chance?",
         ],
@@ -428,10 +428,11 @@ pub(super) fn on_offer(facts: &MoneyFacts) -> Option<Grid> {
 /// The indicators that have a value.
 pub(super) fn indicators(facts: &MoneyFacts) -> Option<Grid> {
     let mut grid = Grid::new(
-        "Standard indicators.",
+        "All machines together.",
         format!(
-            "{}, all machines together. Numbers of EN 15341:2007 are from memory.",
-            recently(facts)
+            "{}; beneath the failures’ figure its {} limits. Numbers of EN 15341:2007 are from memory.",
+            recently(facts),
+            confidence(facts)
         ),
         &["Indicator, and its formula", ">Value", "Source"],
     );
@@ -458,6 +459,6 @@ fn shown(one: &Indicator, value: f64) -> String {
     match one.unit.as_str() {
         "" if ratio => format!("{} %", number(100.0 * value, 1)),
         "" => number(value, 0),
-        unit => format!("{} {unit}", significant(value, 4)),
+        unit => format!("{} {unit}", significant(value, 3)),
     }
 }

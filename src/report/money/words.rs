@@ -9,7 +9,7 @@ use rust_decimal::prelude::ToPrimitive;
 
 use super::charts::kind;
 use super::facts::MoneyFacts;
-use super::grid::{about, percent, rate, share, whole};
+use super::grid::{about, percent, rate, share, signed, whole};
 use crate::chart::number;
 use crate::cost::Span;
 use crate::life::{CostClass, CostKind};
@@ -106,7 +106,7 @@ fn where_it_goes(facts: &MoneyFacts) -> Option<String> {
         .filter(|(_, sum)| *sum > Decimal::ZERO)
         .filter_map(|(id, sum)| {
             let name = lower_first(facts.name(id));
-            Some(format!("{name} ({})", share(sum, all)?))
+            Some(format!("the {name} ({})", share(sum, all)?))
         })
         .collect();
     if first.is_empty() {
@@ -121,8 +121,8 @@ fn where_it_goes(facts: &MoneyFacts) -> Option<String> {
         .sum();
     let lost = share(total.amounts.of(CostClass::Downtime), all)?;
     Some(format!(
-        "Most of it goes to {}. {} of it is unplanned, work after a failure; {lost} is lost \
-         production.",
+        "Most of it went to {}. Of it all, {} was unplanned, work after a failure; lost production \
+         was {lost}.",
         list(&first),
         share(unplanned, all)?
     ))
@@ -176,13 +176,87 @@ fn better(facts: &MoneyFacts) -> String {
             earlier(facts)
         ),
     };
-    if let Some(row) = change.failures.first()
-        && let Some(said) = oftener(facts, row)
-    {
+    let more = [
+        parts_of_change(facts),
+        change.failures.first().and_then(|row| oftener(facts, row)),
+        apart(facts),
+    ];
+    for said in more.into_iter().flatten() {
         text.push(' ');
         text.push_str(&said);
     }
     text
+}
+
+/// "Of the EUR 30,884 more, −3,392 is from the hours run, ...".
+fn parts_of_change(facts: &MoneyFacts) -> Option<String> {
+    let total = facts.change.as_ref()?.total();
+    let split = total.split?;
+    let change = total.after.money - total.before.money;
+    if change.is_zero() {
+        return None;
+    }
+    let rose = change > Decimal::ZERO;
+    let parts = [
+        (
+            split.rate,
+            "from work that came more often",
+            "from work that came less often",
+        ),
+        (split.volume, "from more running", "from less running"),
+        (
+            split.price,
+            "from work that cost more each time",
+            "from work that cost less each time",
+        ),
+    ];
+    let mut said: Vec<(Decimal, String)> = parts
+        .into_iter()
+        .filter(|(part, _, _)| !part.round().is_zero())
+        .map(|(part, more, less)| {
+            let words = if part > Decimal::ZERO { more } else { less };
+            (part.abs(), format!("{} {words}", signed(part)))
+        })
+        .collect();
+    // The largest first; equal ones keep their order.
+    said.sort_by_key(|(part, _)| std::cmp::Reverse(*part));
+    let said: Vec<String> = said.into_iter().map(|(_, words)| words).collect();
+    Some(format!(
+        "The cost {} by {} {}: {}.",
+        if rose { "rose" } else { "fell" },
+        facts.currency.code(),
+        whole(change.abs()),
+        list(&said)
+    ))
+}
+
+/// Machines whose failures changed by more than chance, where so few are looked at that one of
+/// them would hardly do so by chance alone.
+fn apart(facts: &MoneyFacts) -> Option<String> {
+    const FEW: usize = 10;
+    let (all, machines) = facts.change.as_ref()?.failures.split_first()?;
+    if machines.len() > FEW || verdict(all) != Verdict::Chance {
+        return None;
+    }
+    let said: Vec<String> = machines
+        .iter()
+        .filter(|row| verdict(row) != Verdict::Chance)
+        .filter_map(|row| {
+            let ratio = row.ratio?.estimate?;
+            Some(format!(
+                "at {} ({} times)",
+                row.machine.as_ref()?,
+                two(ratio)
+            ))
+        })
+        .collect();
+    if said.is_empty() {
+        return None;
+    }
+    Some(format!(
+        "Only {} is it more than chance makes of it.",
+        list(&said)
+    ))
 }
 
 /// "Failures came 1.5 times as often (90 % limits 0.96 to 2.3), which may be chance."
