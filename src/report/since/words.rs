@@ -43,9 +43,21 @@ pub(super) fn sentences(
             told
         }
     };
-    let headline = match parts.is_empty() {
-        true => out[0].clone(),
-        false => format!("{since}: {}.", parts.join("; ")),
+    // What is overdue now, and the stops, the first page tells by itself.
+    let failures = (answers.failures != 0).then(|| {
+        format!(
+            "{} on record",
+            more(answers.failures, "failure", "failures")
+        )
+    });
+    let short: Vec<String> = [changed(answers), failures, cost(then, now)]
+        .into_iter()
+        .flatten()
+        .collect();
+    let headline = match (parts.is_empty(), short.is_empty()) {
+        (true, _) => out[0].clone(),
+        (false, true) => format!("{since} no answer changed, and no further failure is on record."),
+        (false, false) => format!("{since}: {}.", short.join("; ")),
     };
     out.extend(ahead(stops).map(|p| format!("{}.", capital(&p))));
     out.extend(register(answers));

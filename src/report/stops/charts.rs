@@ -2,6 +2,8 @@
 //!
 //! In: plans. Out: [`StopLanes`] with an empty id. Never: drawing.
 
+use chrono::{Days, NaiveDate};
+
 use super::facts::StopsFacts;
 use crate::chart::{StopLane, StopLanes, StopMark};
 use crate::plan::Stop;
@@ -9,6 +11,8 @@ use crate::report::words::{count, day};
 
 /// Lanes in one picture; more fall into several pictures.
 const LANES: usize = 36;
+/// Days before the first one, so that a mark on it does not lie on the lane's name.
+const MARGIN: Days = Days::new(9);
 
 /// The pictures of all machines with a stop; of several plants one after the other.
 pub(super) fn lanes(facts: &StopsFacts<'_>) -> Vec<StopLanes> {
@@ -45,7 +49,7 @@ pub(super) fn lanes(facts: &StopsFacts<'_>) -> Vec<StopLanes> {
                     day(of.to),
                     if several { ", " } else { "" }
                 ),
-                from: of.from,
+                from: of.from.checked_sub_days(MARGIN).unwrap_or(of.from),
                 to: of.to,
                 lanes: part.to_vec(),
                 today: of.as_of,
@@ -55,7 +59,7 @@ pub(super) fn lanes(facts: &StopsFacts<'_>) -> Vec<StopLanes> {
     pictures
 }
 
-fn mark(stop: &Stop, last: chrono::NaiveDate, most: usize) -> StopMark {
+fn mark(stop: &Stop, last: NaiveDate, most: usize) -> StopMark {
     let renewals = stop.renewals().count();
     StopMark {
         day: stop.date,
