@@ -57,7 +57,9 @@ pub(super) fn sentences(
     confidence: &str,
 ) -> Vec<String> {
     let worth = worth(about, currency, confidence);
-    let mut out = say::summary(subjects, currency, confidence, worth, |s, g| rank(about, s, g));
+    let mut out = say::summary(subjects, currency, confidence, worth, |s, g| {
+        rank(about, s, g)
+    });
     // What is due comes before how far the evidence reaches.
     let at = out.len().saturating_sub(1);
     out.splice(at..at, due(about));
