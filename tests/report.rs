@@ -117,6 +117,17 @@ fn the_page_is_well_formed_and_says_everything() {
         "Isolate and lock out every source of energy",
         "never lengthens a statutory, food-safety or maker’s limit",
         "Head gasket: items in their slots",
+        "Mind: successive items in a slot get shorter-lived.",
+        "How the lives ended, and how long they were.",
+        "The hazard rises with age",
+        "failure rate against age",
+        "Weibull with a failure-free start",
+        "drives the interval",
+        "May these lives be taken as one population that does not change?",
+        "× 0.93 an item",
+        "With probability 0.82 they do not: one answer serves all.",
+        "Oil seal",
+        "1,900 (420 to open) h",
     ] {
         assert!(text.contains(needed), "{needed}");
     }
@@ -132,6 +143,7 @@ fn the_recommendations_stand_before_everything_else() {
         at("id=\"recommendations\""),
         at("id=\"section-packing-set\""),
         at("id=\"section-head-gasket\""),
+        at("id=\"other-components\""),
         at("id=\"quality\""),
         at("id=\"method\""),
         at("id=\"safety\""),
@@ -187,6 +199,8 @@ fn pictures_lie_beside_the_page_too() {
     for name in [
         "packing-set-probability.svg",
         "packing-set-probability-2.svg",
+        "packing-set-hazard.svg",
+        "packing-set-hazard-2.svg",
         "packing-set-cost.svg",
         "packing-set-history.svg",
         "head-gasket-history-3.svg",

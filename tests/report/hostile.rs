@@ -105,6 +105,19 @@ fn soiled(dirt: &str) -> Report {
                 (figure.name, figure.meaning) = (dirt(), dirt());
                 figure.value = limited();
             }
+            (group.hazard_words, group.models_note) = (dirt(), dirt());
+            for model in &mut group.models {
+                (model.name, model.behind, model.b10) = (dirt(), dirt(), dirt());
+            }
+            for mode in &mut group.modes {
+                (mode.mode, mode.says, mode.shape) = (dirt(), dirt(), Some(limited()));
+                (mode.run_to_failure, mode.renewed) = (some(), some());
+            }
+            if let Some(curve) = &mut group.hazard {
+                (curve.id, curve.title, curve.x_title) = (dirt(), dirt(), dirt());
+                (curve.y_title, curve.limits_name) = (dirt(), dirt());
+                curve.interval = Some((900.0, dirt()));
+            }
             let plot = &mut group.probability;
             (plot.id, plot.title, plot.usage_label) = (dirt(), dirt(), dirt());
             (plot.usage_unit, plot.line_name, plot.band_name) = (dirt(), dirt(), dirt());
@@ -113,6 +126,18 @@ fn soiled(dirt: &str) -> Report {
                 (curve.usage_unit, curve.cost_label, curve.cost_unit) = (dirt(), dirt(), dirt());
                 curve.band_name = dirt();
             }
+        }
+        (section.positions_note, section.history_note) = (dirt(), dirt());
+        section.warning = some();
+        (section.table.place, section.table.note) = (dirt(), dirt());
+        section.table.heads.fill(dirt());
+        for row in &mut section.table.rows {
+            row.place = dirt();
+            row.cells.fill(dirt());
+        }
+        for row in &mut section.tests {
+            (row.question, row.test, row.statistic) = (dirt(), dirt(), dirt());
+            (row.p, row.says) = (dirt(), dirt());
         }
         for row in &mut section.positions {
             (row.machine, row.position) = (dirt(), dirt());
@@ -125,6 +150,14 @@ fn soiled(dirt: &str) -> Report {
         }
         for row in &mut section.assumed {
             (row.name, row.value, row.from) = (dirt(), dirt(), dirt());
+        }
+    }
+    if let Some(others) = &mut report.others {
+        others.words = dirt();
+        for row in &mut others.rows {
+            (row.component, row.unit, row.stake) = (dirt(), dirt(), dirt());
+            (row.shape, row.b10) = (Some(limited()), Some(limited()));
+            row.interval = some();
         }
     }
     for row in &mut report.quality.findings {
@@ -287,6 +320,7 @@ fn a_browser_prints_hostile_pages_whole() {
     for group in &mut report.components[0].groups {
         // Figures are numbers.
         group.fit.clear();
+        group.modes.iter_mut().for_each(|mode| mode.shape = None);
     }
     report.components[0].assumed[0].value = dirt.clone();
     report.components[0].history = hostile.components[0].history.clone();
