@@ -109,7 +109,10 @@ pub fn glue(text: &str) -> String {
     for (i, word) in words.iter().enumerate() {
         out.push_str(word);
         let Some(next) = words.get(i + 1) else { break };
-        let number = |w: &str| w.starts_with(|c: char| c.is_ascii_digit());
+        let number = |w: &str| {
+            let bare = w.trim_start_matches(['(', '+', '−']);
+            bare.starts_with(|c: char| c.is_ascii_digit())
+        };
         let unit = |w: &str| {
             let bare = w.trim_end_matches(['.', ',', ';', ':', ')']);
             !bare.is_empty() && bare.chars().count() <= 2
@@ -198,6 +201,7 @@ mod tests {
             glue("Every 1,750 h, about EUR 412 for 5 % of 466 lives"),
             "Every 1,750\u{a0}h, about EUR\u{a0}412 for 5\u{a0}% of\u{20}466 lives"
         );
+        assert_eq!(glue("a third (33 %)"), "a third (33\u{a0}%)");
         assert_eq!(glue(""), "");
     }
 

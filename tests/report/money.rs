@@ -256,6 +256,20 @@ fn the_part_is_the_managers_and_of_what_was_asked_for() {
     assert!((number(last) - total).abs() < 1e-9);
 }
 
+/// Writes a book of these entries (all keys but the first), each logged when it happened.
+fn book(ledger: &Path, entries: &[String]) {
+    let mut prev = "0".repeat(64);
+    let mut text = String::new();
+    for entry in entries {
+        let line = format!("{{\"prev\":\"{prev}\",{entry}}}");
+        prev = wearbook::book::Sha::of(line.as_bytes()).to_string();
+        text.push_str(&line);
+        text.push('\n');
+    }
+    std::fs::create_dir_all(ledger.join("books")).expect("a folder");
+    std::fs::write(ledger.join("books/one.jsonl"), text).expect("a book");
+}
+
 /// Meters that were never read: money is told, rates are not.
 #[test]
 fn a_ledger_without_readings_or_costs_is_told_so() {
@@ -264,37 +278,37 @@ fn a_ledger_without_readings_or_costs_is_told_so() {
     std::fs::create_dir_all(&ledger).expect("a folder");
     let register = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/queries/plant.toml");
     std::fs::copy(register, ledger.join("plant.toml")).expect("a register");
-    let path = ledger.display().to_string();
-    let record = |lines: &str| {
-        let file = room.path().join("lines.jsonl");
-        std::fs::write(&file, lines).expect("lines");
-        let file = file.display().to_string();
-        let args = [
-            "record", "--ledger", &path, "--book", "one", "--who", "ann", "--from", &file,
-        ];
-        let output = wearbook(room.path(), &args);
-        assert!(
-            output.status.success(),
-            "{}",
-            String::from_utf8_lossy(&output.stderr)
-        );
+    let entry = |kind: &str, day: &str, keys: &str| {
+        format!(
+            "\"entry\":\"{kind}\",\"time\":\"{day}T08:00:00Z\",\"logged\":\"{day}T08:00:00Z\",\
+             \"who\":\"ann\",{keys}"
+        )
     };
-    record(
-        "{\"entry\":\"installed\",\"time\":\"2025-01-01T08:00:00Z\",\"machine\":\"H-01\",\
-         \"component\":\"packing-set\",\"position\":\"P1\",\"age\":0}\n",
-    );
-    let first = page(&ledger, &[]);
-    assert!(part(&first).contains("tells of no cost yet"));
-    record(
-        "{\"entry\":\"replaced\",\"time\":\"2025-03-01T08:00:00Z\",\"machine\":\"H-01\",\
-         \"component\":\"packing-set\",\"position\":\"P1\",\"age\":0,\"reason\":\"failed\",\
-         \"mode\":\"leaking\",\"found\":\"running\"}\n",
-    );
-    let later = page(&ledger, &[]);
-    assert!(part(&later).contains("Nothing was spent in"), "{later}");
-    let second = page(&ledger, &["--as-of", "2025-03-31"]);
-    let said = part(&second);
+    let slot = "\"machine\":\"H-01\",\"component\":\"packing-set\",\"position\":\"P1\",\"age\":0";
+    let failed = format!("{slot},\"reason\":\"failed\",\"mode\":\"leaking\",\"found\":\"running\"");
+    let mut entries = vec![
+        entry("opened", "2025-01-01", "\"book\":\"one\",\"format\":1"),
+        entry("installed", "2025-01-02", slot),
+    ];
+    book(&ledger, &entries);
+    assert!(part(&page(&ledger, &[])).contains("tells of no cost yet"));
+
+    entries.push(entry("replaced", "2025-03-01", &failed));
+    book(&ledger, &entries);
+    let whole = page(&ledger, &[]);
+    let said = part(&whole);
     assert!(said.contains("cannot be said, as no meter tells"), "{said}");
+    assert!(said.contains("cost EUR 240"), "{said}");
     assert!(!said.contains("id=\"cost-over-time\""));
     assert!(!said.contains("NaN"));
+
+    // Two years later, and nothing was spent in between.
+    let looked = "\"machine\":\"H-01\",\"component\":\"packing-set\",\"position\":\"P1\",\
+                  \"finding\":\"sound\"";
+    entries.push(entry("inspected", "2027-04-01", looked));
+    book(&ledger, &entries);
+    let whole = page(&ledger, &[]);
+    let said = part(&whole);
+    assert!(said.contains("nothing was spent."), "{said}");
+    assert!(said.contains("Nothing was spent in"), "{said}");
 }

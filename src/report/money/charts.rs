@@ -16,7 +16,7 @@ use crate::life::CostKind;
 const SERIES: usize = 6;
 const MACHINES: usize = 8;
 /// Rows of the ranking; what is less is added up.
-const ROWS: usize = 14;
+const ROWS: usize = 10;
 /// A column in which a machine ran less than this share of its usual is left empty: what it cost
 /// for each hour would say nothing.
 const LEAST_RUN: f64 = 0.1;
@@ -354,9 +354,9 @@ pub(super) fn steps(facts: &MoneyFacts) -> Option<ChangeBars> {
         x_title: facts.currency.code().to_owned(),
         before: ("before".to_owned(), number(total.before.money)?),
         steps: vec![
-            (format!("{} run", facts.unit), number(volume)?),
-            ("how often work came".to_owned(), number(rate)?),
-            ("what each cost".to_owned(), number(price)?),
+            ("by running".to_owned(), number(volume)?),
+            ("by how often".to_owned(), number(rate)?),
+            ("by price".to_owned(), number(price)?),
         ],
         after: ("after".to_owned(), number(total.after.money)?),
     })

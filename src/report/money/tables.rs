@@ -178,7 +178,6 @@ pub(super) fn change(facts: &MoneyFacts) -> Option<Grid> {
         Some(ran) => format!("{} {} run", number(ran, 0), facts.unit),
         None => "usage not known".to_owned(),
     };
-    let by_usage = format!(">By {} run", facts.unit);
     let mut grid = Grid::new(
         "What changed.",
         format!(
@@ -198,7 +197,7 @@ pub(super) fn change(facts: &MoneyFacts) -> Option<Grid> {
             ">Cost before",
             ">Cost after",
             ">Change",
-            &by_usage,
+            ">By running",
             ">By how often",
             ">By price",
         ],
