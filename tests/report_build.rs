@@ -11,8 +11,11 @@ use wearbook::policy::recommend;
 use wearbook::policy::recommend::Terms;
 use wearbook::quantity::trouble::{Severity, Trouble};
 use wearbook::report::model::{Report, Verdict};
-use wearbook::report::subject::{Frame, Group, Leaning, Scope, Slot, Stay, Subject};
+use wearbook::report::subject::{Frame, Group, IN_FULL, Kept, Leaning, Scope, Slot, Stay, Subject};
 use wearbook::report::{build, render};
+
+#[path = "report/engineer.rs"]
+mod engineer;
 
 fn day(y: i32, m: u32, d: u32) -> NaiveDate {
     NaiveDate::from_ymd_opt(y, m, d).expect("a date of the calendar")
@@ -87,6 +90,8 @@ fn group(
         apart: None,
         modes: Vec::new(),
         leaning: None,
+        look: None,
+        kept: Kept::default(),
     }
 }
 
@@ -118,6 +123,7 @@ fn subject(rows: Vec<LifeRow>, costs: (f64, f64), terms: Terms) -> Subject {
                         age_unknown: false,
                     },
                 ],
+                usage_a_year: Some(4_000.0),
             })
             .collect(),
         excluded: Vec::new(),
@@ -133,6 +139,10 @@ fn subject(rows: Vec<LifeRow>, costs: (f64, f64), terms: Terms) -> Subject {
         ceiling: None,
         prior: None,
         grid: Some(250.0),
+        successive: None,
+        rate: None,
+        tried: None,
+        alike: None,
     }
 }
 
@@ -152,6 +162,7 @@ fn frame() -> Frame {
         )],
         cautions: Vec::new(),
         findings: Vec::new(),
+        in_full: Some(IN_FULL),
     }
 }
 

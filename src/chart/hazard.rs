@@ -47,6 +47,8 @@ pub struct HazardCurve {
     pub suspensions: Vec<f64>,
     /// An age to mark, and what is written there, e.g. "recommended 2,000 h".
     pub interval: Option<(f64, String)>,
+    /// All failures and suspensions, where only some of them are among those above, to be drawn.
+    pub all: Option<(usize, usize)>,
 }
 
 /// Height of a strip for ages, and the air between it and the plot.
@@ -68,9 +70,12 @@ pub fn hazard_curve(data: &HazardCurve, size: Size) -> Result<String, ChartError
     let x = Range::linear("usage", [0.0, farthest(data) * 1.02])?;
     let y = Range::linear("rate", [0.0, top])?;
     let small = Type::new(11.0, SOFT);
+    let (failures, suspensions) = data
+        .all
+        .unwrap_or((data.failures.len(), data.suspensions.len()));
     let strips = [
-        plural(data.failures.len(), "failure", "failures"),
-        plural(data.suspensions.len(), "suspension", "suspensions"),
+        plural(failures, "failure", "failures"),
+        plural(suspensions, "suspension", "suspensions"),
     ];
     let foot = height - 52.0 - AIR - 2.0 * STRIP;
     let mut ticks = linear_ticks(&y, foot - 70.0, small.size, 18.0, true);

@@ -190,7 +190,11 @@ pub(super) fn plural(count: usize, one: &str, many: &str) -> String {
 
 /// The lives by how they ended, for the line below the title and for the description.
 pub(super) fn counts(data: &ProbabilityPlot) -> String {
-    let (known, found) = (data.failures.len(), data.intervals.len());
+    let (known, found, suspensions) = data.all.unwrap_or((
+        data.failures.len(),
+        data.intervals.len(),
+        data.suspensions.len(),
+    ));
     let failures = match (known, found) {
         (_, 0) => plural(known, "failure", "failures"),
         (0, 1) => "1 failure, found at an inspection".to_owned(),
@@ -210,6 +214,6 @@ pub(super) fn counts(data: &ProbabilityPlot) -> String {
     };
     format!(
         "{failures}, {}",
-        plural(data.suspensions.len(), "suspension", "suspensions")
+        plural(suspensions, "suspension", "suspensions")
     )
 }

@@ -70,6 +70,9 @@ pub struct ProbabilityPlot {
     pub b10: Option<f64>,
     /// What the lives say without the fit.
     pub estimate: Option<StepEstimate>,
+    /// All failures at known usage, failures found at inspections and suspensions, where only
+    /// some of them are among those above, to be drawn.
+    pub all: Option<(usize, usize, usize)>,
 }
 
 /// Draws the plot as SVG text.

@@ -4,7 +4,8 @@
 //! Never: printing; statistics of its own.
 
 use std::borrow::Cow;
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 use rust_decimal::Decimal;
@@ -15,9 +16,9 @@ use super::select::Select;
 use crate::cost::{CostBasis, CostFrom, basis};
 use crate::life::{Flag, Life, LifeRow, RenewalCost, RenewalKind, Sample};
 use crate::model::posterior::{Posterior, ShapePrior};
-use crate::policy::evidence::{Apart, Evidence, Placed, Scope, split};
+use crate::policy::evidence::{Apart, Evidence, Placed, Scope, Tried, split_and_tell};
 use crate::policy::recommend::{Recommendation, Terms, judge, recommend};
-use crate::policy::siblings::{Pooling, Siblings, siblings};
+use crate::policy::siblings::{Found, Pooling, Sibling, Siblings, siblings};
 use crate::policy::{Costs, PolicyError, decide};
 use crate::register::{Component, Register, UsageKind};
 use crate::store::Store;
@@ -67,6 +68,10 @@ pub struct ComponentEvidence {
     pub planned: CostBasis,
     pub failed: CostBasis,
     pub terms: Terms,
+    /// What was compared to set groups apart; `None` where nothing was to be.
+    pub tried: Option<Tried>,
+    /// How far the pool's positions (or machines) differ, where that was looked at.
+    pub alike: Option<Found>,
     /// The pool first, then its siblings where each has an answer of its own (the pool then
     /// answers for no slot), then what is set apart.
     pub groups: Vec<Group>,
@@ -135,6 +140,15 @@ pub fn places(evidence: &[ComponentEvidence]) -> HashMap<[&str; 3], (usize, usiz
 
 /// Gathers the evidence of every component asked for, in the register's order.
 pub fn gather(store: &Store, ask: &Ask) -> Result<Vec<ComponentEvidence>, CommandError> {
+    gather_telling(store, ask, &|_, _| ())
+}
+
+/// As [`gather`]; `told` hears, from any thread, how many components are done of how many.
+pub fn gather_telling(
+    store: &Store,
+    ask: &Ask,
+    told: &(dyn Fn(usize, usize) + Sync),
+) -> Result<Vec<ComponentEvidence>, CommandError> {
     ask.select.check(store)?;
     let rows = store.lives()?;
     let renewals = store.renewal_costs()?;
@@ -163,9 +177,13 @@ pub fn gather(store: &Store, ask: &Ask) -> Result<Vec<ComponentEvidence>, Comman
             (register, component, own, slots)
         })
         .collect();
+    let (done, all) = (AtomicUsize::new(0), jobs.len());
+    told(0, all);
     jobs.into_par_iter()
         .map(|(register, component, own, slots)| {
-            component_evidence(register, &component, own, slots, &renewals, ask)
+            let found = component_evidence(register, &component, own, slots, &renewals, ask);
+            told(done.fetch_add(1, Ordering::Relaxed) + 1, all);
+            found
         })
         .collect()
 }
@@ -200,12 +218,17 @@ fn slots_of(
             slots.push((machine.clone(), slot.position.to_owned()));
         }
     }
+    let known: HashSet<(&str, &str)> = slots.iter().map(|(m, p)| (&**m, &**p)).collect();
+    let mut others: Vec<(String, String)> = Vec::new();
     for row in rows {
-        let slot = (row.machine.clone(), row.position.clone());
-        if !slots.contains(&slot) {
-            slots.push(slot);
+        if !known.contains(&(&*row.machine, &*row.position)) {
+            let slot = (row.machine.clone(), row.position.clone());
+            if !others.contains(&slot) {
+                others.push(slot);
+            }
         }
     }
+    slots.extend(others);
     slots
 }
 
@@ -257,15 +280,22 @@ fn component_evidence(
     }
     excluded.sort();
 
-    let found = match ask.pooling {
+    let (found, tried) = match ask.pooling {
         // What clearly differs is set apart before anything leans on anything.
-        Pooling::Partial | Pooling::All => split(&placed),
-        Pooling::None => vec![Evidence {
-            scope: Scope::Pool,
-            members: (0..placed.len()).collect(),
-            apart: None,
-        }],
+        Pooling::Partial | Pooling::All => {
+            let (found, tried) = split_and_tell(&placed);
+            (found, Some(tried))
+        }
+        Pooling::None => {
+            let all = Evidence {
+                scope: Scope::Pool,
+                members: (0..placed.len()).collect(),
+                apart: None,
+            };
+            (vec![all], None)
+        }
     };
+    let mut alike = None;
     let scopes: Vec<Scope> = found.iter().map(|e| e.scope.clone()).collect();
     let mut groups = Vec::new();
     for (n, evidence) in found.into_iter().enumerate() {
@@ -281,7 +311,15 @@ fn component_evidence(
         if n == 0 {
             leaning = match ask.pooling {
                 Pooling::All => Vec::new(),
-                Pooling::Partial => leaners(&placed, &evidence.members, &own, costs, &terms),
+                Pooling::Partial => {
+                    let looked = siblings(&placed, &evidence.members, &own, terms.prior);
+                    let (found, each) = match looked {
+                        Siblings::Alike { found } => (found, Vec::new()),
+                        Siblings::Differ { found, each } => (Some(found), each),
+                    };
+                    alike = found;
+                    leaners(&placed, &evidence.members, each, &own, costs, &terms)
+                }
                 Pooling::None => loners(&placed, &own, costs, &terms),
             };
         }
@@ -321,6 +359,8 @@ fn component_evidence(
         planned,
         failed,
         terms,
+        tried,
+        alike,
         groups,
     })
 }
@@ -330,13 +370,14 @@ fn component_evidence(
 fn leaners(
     lives: &[Placed],
     pool: &[usize],
+    each: Vec<Sibling>,
     slots: &[(String, String)],
     costs: Costs,
     terms: &Terms,
 ) -> Vec<Group> {
-    let Siblings::Differ { each, .. } = siblings(lives, pool, slots, terms.prior) else {
+    if each.is_empty() {
         return Vec::new();
-    };
+    }
     let all = pool.iter().map(|n| lives[*n].life).collect();
     let all = Sample::new(all).unwrap_or_default();
     let names: Vec<String> = each.iter().map(|s| s.scope.place()).collect();

@@ -65,7 +65,15 @@ pub(super) fn picture(
     };
     let limits: Vec<_> = shares.into_iter().zip(limits).collect();
     let confidence = examined.ask.confidence;
-    let plot = probability(sample, life.as_ref(), &limits, confidence, behind, words);
+    let plot = probability(
+        sample,
+        life.as_ref(),
+        &limits,
+        confidence,
+        behind,
+        usize::MAX,
+        words,
+    );
     Picture::Plot(name, Box::new(plot))
 }
 

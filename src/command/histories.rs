@@ -9,7 +9,7 @@
 //! lives in it, one after another, from the first life whose age is known; it begins at that
 //! age, and stands still while nothing is in or the item is known to have failed.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use chrono::{DateTime, Utc};
 
@@ -123,53 +123,77 @@ fn slots(
     meters: &Meters,
 ) -> Result<Vec<Filling>, CommandError> {
     let stays = store.slot_history()?;
-    type Slots<'a> = BTreeMap<(&'a str, &'a str), Vec<&'a SlotStay>>;
-    let mut groups: BTreeMap<(usize, &str), Slots<'_>> = BTreeMap::new();
+    let mut groups: BTreeMap<(usize, &str), Vec<&SlotStay>> = BTreeMap::new();
     for stay in &stays {
         if select.takes_slot(&stay.machine, &stay.component, &stay.position) {
             let key = (rank(store, &stay.component), stay.component.as_str());
-            let slots = groups.entry(key).or_default();
-            let slot = (stay.machine.as_str(), stay.position.as_str());
-            slots.entry(slot).or_default().push(stay);
+            groups.entry(key).or_default().push(stay);
         }
+    }
+    let mut own: HashMap<&str, Vec<&LifeRow>> = HashMap::new();
+    for row in rows {
+        own.entry(&row.component).or_default().push(row);
+    }
+    let filled = groups.into_iter().map(|((_, component), stays)| {
+        let rows = own.get(component).map_or(&[][..], Vec::as_slice);
+        component_slots(store, component, &stays, rows, meters)
+    });
+    Ok(filled.collect())
+}
+
+/// The history of one component over its slots; `stays` and `rows` are its own.
+pub(super) fn of_component(
+    store: &Store,
+    component: &str,
+    stays: &[&SlotStay],
+    rows: &[&LifeRow],
+    meters: &Meters,
+) -> History {
+    component_slots(store, component, stays, rows, meters).close(By::Slot)
+}
+
+fn component_slots(
+    store: &Store,
+    component: &str,
+    stays: &[&SlotStay],
+    rows: &[&LifeRow],
+    meters: &Meters,
+) -> Filling {
+    type Slots<'a> = BTreeMap<(&'a str, &'a str), Vec<&'a SlotStay>>;
+    let mut slots: Slots<'_> = BTreeMap::new();
+    for stay in stays {
+        let slot = (stay.machine.as_str(), stay.position.as_str());
+        slots.entry(slot).or_default().push(stay);
     }
     // Age of the item at the line that began its life; `None` where unknown.
     let ages: BTreeMap<&str, Option<f64>> = rows
         .iter()
         .map(|row| (row.start_sha.as_str(), row.entry))
         .collect();
-    let mut failures: BTreeMap<(&str, &str, &str), Vec<&LifeRow>> = BTreeMap::new();
+    let mut failures: BTreeMap<(&str, &str), Vec<&LifeRow>> = BTreeMap::new();
     for row in rows.iter().filter(|row| failed(row)) {
-        let slot = (
-            row.component.as_str(),
-            row.machine.as_str(),
-            row.position.as_str(),
-        );
+        let slot = (row.machine.as_str(), row.position.as_str());
         failures.entry(slot).or_default().push(row);
     }
-    let mut filled = Vec::with_capacity(groups.len());
-    for ((_, component), slots) in groups {
-        let mut group = Filling {
-            usage_unit: unit(store, component),
-            name: GroupName {
-                group: Some(component.into()),
-                component: Some(component.into()),
-                machine: None,
-            },
-            ..Filling::default()
-        };
-        for ((machine, position), stays) in slots {
-            let register = store.register_of(machine).unwrap_or(store.register());
-            let meter = register.component(component).map(|c| c.usage.clone());
-            let meter = meter.unwrap_or_default();
-            let usage = |time| meters.usage(machine, &meter, time);
-            let found = failures.get(&(component, machine, position));
-            let found = found.map_or(&[][..], Vec::as_slice);
-            group.slot(machine, &stays, found, &ages, usage, store.as_of());
-        }
-        filled.push(group);
+    let mut group = Filling {
+        usage_unit: unit(store, component),
+        name: GroupName {
+            group: Some(component.into()),
+            component: Some(component.into()),
+            machine: None,
+        },
+        ..Filling::default()
+    };
+    for ((machine, position), stays) in slots {
+        let register = store.register_of(machine).unwrap_or(store.register());
+        let meter = register.component(component).map(|c| c.usage.clone());
+        let meter = meter.unwrap_or_default();
+        let usage = |time| meters.usage(machine, &meter, time);
+        let found = failures.get(&(machine, position));
+        let found = found.map_or(&[][..], Vec::as_slice);
+        group.slot(machine, &stays, found, &ages, usage, store.as_of());
     }
-    Ok(filled)
+    group
 }
 
 fn failed(row: &LifeRow) -> bool {

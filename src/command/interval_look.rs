@@ -3,6 +3,8 @@
 //! In: the store, a component's evidence. Out: rows changed to `inspect` where looking is
 //! cheaper. Never: printing; the policy itself (see `policy::inspect`).
 
+use std::collections::HashMap;
+
 use rust_decimal::prelude::ToPrimitive;
 
 use super::CommandError;
@@ -19,8 +21,15 @@ pub(super) const RISK: f64 = 0.05;
 
 /// Everything measured in the ledgers, ready to be weighed for any component.
 pub(super) struct Looks {
-    groups: Vec<(wear_ledger::Group, WearLines)>,
+    groups: Vec<Measured>,
     risk: f64,
+}
+
+/// Items measured alike, their lines, and the place of each item by its name.
+struct Measured {
+    of: wear_ledger::Group,
+    lines: WearLines,
+    places: HashMap<String, usize>,
 }
 
 impl Looks {
@@ -30,7 +39,14 @@ impl Looks {
             .into_iter()
             .filter_map(|group| {
                 let lines = WearLines::fit(&group.items).ok()?;
-                Some((group, lines))
+                let names = group.items.iter().map(|item| item.item.clone());
+                // The first of a name, should there be two.
+                let places = names.enumerate().map(|(n, item)| (item, n)).rev().collect();
+                Some(Measured {
+                    of: group,
+                    lines,
+                    places,
+                })
             })
             .collect();
         Ok(Looks { groups, risk })
@@ -57,8 +73,8 @@ impl Looks {
         let weighed = self
             .groups
             .iter()
-            .filter(|(of, _)| of.component == evidence.component.id)
-            .filter_map(|(of, lines)| Some((of, look(of, lines, evidence, group, &terms)?)));
+            .filter(|measured| measured.of.component == evidence.component.id)
+            .filter_map(|measured| Some((&measured.of, look(measured, evidence, group, &terms)?)));
         let (of, best) = weighed.min_by(|a, b| a.1.cost_rate.total_cmp(&b.1.cost_rate))?;
         (best.cost_rate * (1.0 + NEAR) < rival).then(|| LookView {
             look_at: best.look_at,
@@ -73,20 +89,19 @@ impl Looks {
 }
 
 fn look(
-    of: &wear_ledger::Group,
-    lines: &WearLines,
+    measured: &Measured,
     evidence: &ComponentEvidence,
     group: &Group,
     terms: &LookTerms,
 ) -> Option<Inspection> {
-    let barrier = of.standard?.rule.barrier()?;
+    let barrier = measured.of.standard?.rule.barrier()?;
     let failures: Vec<Failed> = group
         .rows
         .iter()
         .filter_map(|n| evidence.rows.get(*n))
         .filter_map(|row| {
             Some(Failed {
-                item: of.items.iter().position(|item| item.item == row.start_sha),
+                item: measured.places.get(&row.start_sha).copied(),
                 usage: row.hi?,
             })
         })
@@ -95,7 +110,7 @@ fn look(
         failures: &failures,
         usage: group.sample.usage(),
     };
-    weigh(&lines.belief()?, barrier, lived, terms)
+    weigh(&measured.lines.belief()?, barrier, lived, terms)
 }
 
 /// Access labour and the planned stop, at the mean cost of the machines it sits in; nothing is

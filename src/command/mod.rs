@@ -55,6 +55,7 @@ mod query;
 mod record;
 mod recur;
 mod report;
+mod report_engineer;
 mod report_money;
 mod report_since;
 mod report_stops;

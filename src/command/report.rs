@@ -7,9 +7,10 @@ use rayon::prelude::*;
 
 use super::beside::{Cannot, prove_writable, write_all};
 use super::dress::{cannot_set, dress};
-use super::evidence::{Ask, ComponentEvidence, Group, gather};
-use super::interval_ledger::mode_roles;
+use super::evidence::{Ask, gather_telling};
 use super::on_offer::on_offer;
+use super::progress::Steps;
+use super::report_engineer::subjects;
 use super::report_money::{money, spent, yearly};
 use super::report_since::{earlier, renewed};
 use super::report_stops::{planned, plant_plans};
@@ -18,9 +19,6 @@ use super::sheet::PaperArg;
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{Depth, look_over};
 use crate::chart::png;
-use crate::cost::CostFrom;
-use crate::life::Sample;
-use crate::policy::evidence::Scope;
 use crate::quantity::Paper;
 use crate::quantity::time::day;
 use crate::quantity::trouble::{Trouble, shown};
@@ -29,10 +27,10 @@ use crate::report::first::About;
 use crate::report::model::Report;
 use crate::report::since::{Changes, changes};
 use crate::report::stops::{Outlook, StopsFacts, stops_part};
-use crate::report::subject::{self, Frame, Slot, Stay, Subject};
+use crate::report::subject::{Frame, IN_FULL};
 use crate::report::twin::{Asked, twin};
-use crate::report::{Rendered, build, render_dressed};
-use crate::store::{Options, SlotStay, Store};
+use crate::report::{Rendered, build_telling, render_dressed};
+use crate::store::{Options, Store};
 
 /// Write the report: recommended intervals, charts, and what they rest on
 ///
@@ -102,14 +100,17 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     }
     prove_writable(&args.out).map_err(|cannot| refused(&cannot))?;
     let folders = folders(&args.ledgers);
+    let steps = Steps::new(ui);
+    steps.at("reading the ledger");
     let store = Store::open(&folders, args.as_of, &Options::default())?;
     for trouble in store.troubles() {
-        ui.trouble(trouble);
+        steps.aside(|| ui.trouble(trouble));
     }
     // Several ledgers are one report, in the first one's dress.
     let ledger = &store.ledgers()[0];
     let mut dress = dress(ledger, ui)?;
     dress.paper = args.paper.map(Paper::from).or(dress.paper);
+    steps.at("checking the ledger");
     let mut frame = frame(&store, args)?;
     let earlier = match &args.since {
         Some(file) => Some(earlier(file, &frame.plant, frame.as_of, ui)?),
@@ -120,10 +121,13 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         confidence: args.confidence,
         ..Ask::default()
     };
-    let evidence = gather(&store, &ask)?;
+    let evidence = gather_telling(&store, &ask, &|done, of| {
+        steps.done_of("fitting components", done, of);
+    })?;
     if evidence.iter().all(|e| e.rows.is_empty()) {
         return Err(no_lives(&store));
     }
+    steps.at("adding up costs");
     let offer = on_offer(&store, &evidence, args.confidence)?;
     let spent = spent(&store, &args.select)?;
     let yearly = spent.as_ref().and_then(yearly);
@@ -131,13 +135,12 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         Some(spent) => Some(money(spent, &evidence, &offer, args.confidence)?),
         None => None,
     };
+    steps.at("planning stops");
     let planned = planned(&store, &evidence, &args.select)?;
     let plans = plant_plans(&planned);
     let stays = store.slot_history()?;
-    let subjects: Vec<Subject> = evidence
-        .into_iter()
-        .map(|e| subject(&store, e, &stays))
-        .collect();
+    steps.at("testing trends");
+    let subjects = subjects(&store, evidence, &stays, args.readers.has(For::Engineer))?;
     let stops = args.readers.has(For::Planner).then(|| {
         stops_part(&StopsFacts {
             currency: &frame.currency,
@@ -167,14 +170,19 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         money,
         stops,
         since,
-        ..build(&frame, &subjects)
+        ..build_telling(&frame, &subjects, &|done, of| {
+            steps.done_of("examining components", done, of);
+        })
     };
+    steps.at("drawing");
     let page = render_dressed(&report, &dress).map_err(|e| cannot_set(&e, &dress, ledger))?;
     let twin = twin.text().map_err(|error| {
         CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
     })?;
     let pictures = if args.png { drawn(&page)? } else { Vec::new() };
+    steps.at("writing");
     write(&args.out, &page, &twin, &pictures)?;
+    drop(steps);
     ui.result(&args.out.join(PAGE).display().to_string())?;
     ui.remark(&format!(
         "and {} charts beside it in {}{}",
@@ -258,6 +266,7 @@ fn frame(store: &Store, args: &ReportArgs) -> Result<Frame, CommandError> {
         findings,
         about: About::default(),
         cautions: own_cautions(store),
+        in_full: args.readers.has(For::Engineer).then_some(IN_FULL),
     })
 }
 
@@ -292,166 +301,6 @@ fn look(folder: &Path, as_of: DateTime<Utc>, prefix: &str) -> Result<Vec<Trouble
         place.file.insert_str(0, prefix);
     }
     Ok(found)
-}
-
-fn subject(store: &Store, evidence: ComponentEvidence, stays: &[SlotStay]) -> Subject {
-    let zone = store.zone();
-    let component = &evidence.component;
-    let own: Vec<&SlotStay> = stays
-        .iter()
-        .filter(|stay| stay.component == component.id)
-        .collect();
-    let slots = evidence
-        .slots
-        .iter()
-        .cloned()
-        .map(|(machine, position)| Slot {
-            stays: own
-                .iter()
-                .filter(|s| s.machine == machine && s.position == position)
-                .map(|s| Stay {
-                    start: day(s.start_time, zone),
-                    end: s.end_time.map(|end| day(end, zone)),
-                    reason: s.reason.clone(),
-                    found: s.found.clone(),
-                    age_unknown: s.age_unknown,
-                })
-                .collect(),
-            machine,
-            position,
-        })
-        .collect();
-    let apart: Vec<String> = evidence
-        .groups
-        .iter()
-        .filter(|group| group.apart.is_some())
-        .filter_map(|group| group.scope.name())
-        .collect();
-    Subject {
-        id: component.id.clone(),
-        name: component.name.clone(),
-        usage: evidence.usage.name.clone(),
-        unit: evidence.usage.unit.clone(),
-        since: evidence.rows.iter().map(|r| day(r.start_time, zone)).min(),
-        slots,
-        groups: groups(&evidence, &apart),
-        present: component.present_interval,
-        ceiling: component
-            .ceiling
-            .as_ref()
-            .map(|c| (c.value, c.source.clone())),
-        prior: component
-            .shape_prior
-            .as_ref()
-            .map(|p| (p.low, p.high, p.source.clone())),
-        grid: evidence.terms.grid,
-        excluded: evidence.excluded,
-        rows: evidence.rows,
-    }
-}
-
-/// The groups as the page tells of them: siblings that settle on the same are one, and where
-/// all of them do, they are the pool.
-fn groups(evidence: &ComponentEvidence, apart: &[String]) -> Vec<subject::Group> {
-    let plain = |group: &Group, scope: subject::Scope| subject::Group {
-        scope,
-        slots: group.slots.clone(),
-        sample: group.sample.clone(),
-        costs: group.costs,
-        planned_from: cost_words(evidence.planned.from),
-        failed_from: cost_words(evidence.failed.from),
-        terms: evidence.terms,
-        recommendation: group.recommendation.clone(),
-        modes: mode_roles(evidence, group),
-        apart: group.apart.map(|a| (a.p_adjusted, a.life_ratio)),
-        leaning: None,
-    };
-    let mut sets: Vec<Vec<&Group>> = Vec::new();
-    for group in evidence.groups.iter().filter(|g| g.leaning.is_some()) {
-        let same = |set: &&mut Vec<&Group>| {
-            let (one, other) = (&set[0].recommendation, &group.recommendation);
-            one.verdict == other.verdict && one.interval == other.interval
-        };
-        match sets.iter_mut().find(same) {
-            Some(set) => set.push(group),
-            None => sets.push(vec![group]),
-        }
-    }
-    let joined: Vec<subject::Group> = sets.iter().filter_map(|set| together(set, plain)).collect();
-    let mut out = Vec::new();
-    for (n, group) in evidence.groups.iter().enumerate() {
-        let told = plain(group, scope(&group.scope, apart));
-        match (n, joined.as_slice()) {
-            (0, [one]) => out.push(subject::Group {
-                slots: one.slots.clone(),
-                recommendation: one.recommendation.clone(),
-                leaning: one.leaning.clone(),
-                ..told
-            }),
-            (0, several) => {
-                out.push(told);
-                out.extend_from_slice(several);
-            }
-            _ if group.leaning.is_none() => out.push(told),
-            _ => {}
-        }
-    }
-    out
-}
-
-/// Siblings that settle on the same as one group: the recommendation of the least sure.
-fn together(
-    set: &[&Group],
-    plain: impl Fn(&Group, subject::Scope) -> subject::Group,
-) -> Option<subject::Group> {
-    let doubt = |group: &Group| {
-        let decision = group.recommendation.decision.as_ref();
-        decision.map_or(1.0, |d| (d.chance_it_pays - 0.5).abs())
-    };
-    let least_sure = set
-        .iter()
-        .copied()
-        .min_by(|x, y| doubt(x).total_cmp(&doubt(y)))?;
-    let names: Vec<String> = set.iter().map(|g| g.scope.place()).collect();
-    let what = match (&least_sure.scope, set.len()) {
-        (Scope::Machine { .. }, 1) => "machine",
-        (Scope::Machine { .. }, _) => "machines",
-        (_, 1) => "position",
-        _ => "positions",
-    };
-    let lives = set.iter().flat_map(|g| g.sample.lives().iter().copied());
-    let mut group = plain(
-        least_sure,
-        subject::Scope::Place(format!("{what} {}", names.join(", "))),
-    );
-    // Each life was checked in its own sample.
-    group.sample = Sample::new(lives.collect()).unwrap_or_default();
-    group.slots = set.iter().flat_map(|g| g.slots.iter().cloned()).collect();
-    group.leaning = Some(subject::Leaning {
-        posterior: least_sure.leaning.as_ref()?.posterior.clone(),
-        borrowed: set
-            .iter()
-            .filter_map(|g| Some(g.leaning.as_ref()?.borrowed))
-            .collect(),
-    });
-    Some(group)
-}
-
-/// The scope as the page tells of it; `apart` names what the pool leaves out.
-fn scope(scope: &Scope, apart: &[String]) -> subject::Scope {
-    match (scope, scope.name()) {
-        (Scope::Batch { batch }, _) => subject::Scope::Batch(batch.clone()),
-        (_, Some(name)) => subject::Scope::Place(name),
-        (_, None) => subject::Scope::Pool(apart.to_vec()),
-    }
-}
-
-fn cost_words(from: CostFrom) -> String {
-    match from {
-        CostFrom::Ledger { renewals } => format!("mean of {renewals} renewals in the ledger"),
-        CostFrom::Register => "register: parts, labour, stop and extra cost".to_owned(),
-        CostFrom::Given => "given for this report".to_owned(),
-    }
 }
 
 /// The charts first, the page last: a reader finds the old report or the new one.

@@ -3,36 +3,37 @@
 //! In: rows of the life table. Out: a sentence, or nothing to say. Never: printing; statistics
 //! of its own (see `model::trend`).
 
+use std::collections::HashMap;
+
 use chrono::{DateTime, Utc};
 
 use crate::life::LifeRow;
 use crate::model::LimitsKind;
-use crate::model::trend::{Record, Successive, Trend, trend};
+use crate::model::trend::{NoTrend, Record, Successive, Trend, trend};
 use crate::view::table::{figure, p_value};
 
 /// A slot, told by its names.
 type Slot<'a> = (&'a str, &'a str, &'a str);
 
-/// The trend over rows that are fitted together; `None` where nothing can be said of one.
+/// The trend over rows that are fitted together, or why nothing can be said of one.
 ///
 /// `as_of` is the moment to which the ledger tells of slots that are still occupied.
 pub(super) fn trend_of(
     rows: &[&LifeRow],
     mode: Option<&str>,
     as_of: DateTime<Utc>,
-) -> Option<Trend> {
+) -> Result<Trend, NoTrend> {
     let days = |time: DateTime<Utc>| time.timestamp() as f64 / 86_400.0;
-    let mut slots: Vec<Slot<'_>> = Vec::new();
+    let mut slots: HashMap<Slot<'_>, usize> = HashMap::new();
     let mut records: Vec<Record> = Vec::new();
     let mut lives = Vec::new();
     for row in rows {
         let slot = (&*row.machine, &*row.component, &*row.position);
         let until = days(row.end_time.unwrap_or(as_of));
         let from = days(row.start_time);
-        let place = slots.iter().position(|s| *s == slot).unwrap_or_else(|| {
-            slots.push(slot);
+        let place = *slots.entry(slot).or_insert_with(|| {
             records.push(Record { from, until });
-            slots.len() - 1
+            records.len() - 1
         });
         let record = &mut records[place];
         record.from = record.from.min(from);
@@ -45,7 +46,7 @@ pub(super) fn trend_of(
             });
         }
     }
-    trend(&lives, &records, (LimitsKind::None, 0.9)).ok()
+    trend(&lives, &records, (LimitsKind::None, 0.9))
 }
 
 /// A warning that a single life distribution would mislead, where successive lives change.
@@ -54,7 +55,7 @@ pub(super) fn trend_note(
     mode: Option<&str>,
     as_of: DateTime<Utc>,
 ) -> Option<String> {
-    let found = trend_of(rows, mode, as_of).filter(Trend::warns)?;
+    let found = trend_of(rows, mode, as_of).ok().filter(Trend::warns)?;
     let way = if found.factor < 1.0 {
         "shorter"
     } else {

@@ -40,6 +40,45 @@ impl Family {
         }
     }
 
+    /// Log of the hazard of `z` itself, `ln g(z)`, and its first and second derivative: the hazard
+    /// of usage is `(k/t)·g(z)`. Weibull: `z`; lognormal: that of the standard normal.
+    pub fn ln_hazard(self, z: f64) -> [f64; 3] {
+        match self {
+            Family::Weibull => [z, 1.0, 0.0],
+            Family::Lognormal => {
+                let hazard = normal_hazard(z);
+                // Far right both are nearly equal; there it is 1/z, as of z + 1/z − z.
+                let slope = if z < 1e5 { hazard - z } else { 1.0 / z };
+                [ln_normal_hazard(z), slope, hazard * slope - 1.0]
+            }
+        }
+    }
+
+    /// The `z` at which `ln g` has this value: the inverse of [`Family::ln_hazard`].
+    pub fn z_at_ln_hazard(self, value: f64) -> f64 {
+        match self {
+            Family::Weibull => value,
+            Family::Lognormal => {
+                // ln g is concave and rises, so Newton's steps come from the left from the
+                // second on, and cannot pass the root.
+                let mut z = if value < 0.0 {
+                    -(-2.0 * value).sqrt()
+                } else {
+                    value.exp()
+                };
+                for _ in 0..100 {
+                    let [here, slope, _] = self.ln_hazard(z);
+                    let step = (value - here) / slope;
+                    z += step;
+                    if step.abs() <= 1e-13 * (1.0 + z.abs()) {
+                        break;
+                    }
+                }
+                z
+            }
+        }
+    }
+
     /// Log of mean life over `e^a` at `b = ln k`, and its first derivative in `b`.
     pub fn ln_mean_factor(self, b: f64) -> [f64; 2] {
         let s = (-b).exp();
@@ -73,6 +112,15 @@ pub fn normal_hazard(z: f64) -> f64 {
         (-0.5 * z * z - LN_SQRT_2PI + normal_cumulative_hazard(z)).exp()
     } else {
         1.0 / mills(z)
+    }
+}
+
+/// Log of [`normal_hazard`], also where that is too small for a double.
+fn ln_normal_hazard(z: f64) -> f64 {
+    if z < 5.0 {
+        -0.5 * z * z - LN_SQRT_2PI + normal_cumulative_hazard(z)
+    } else {
+        -mills(z).ln()
     }
 }
 

@@ -248,6 +248,8 @@ impl LocationFit {
             Target::Shape | Target::Scale => target.of(life),
             Target::LifeAt(_) | Target::Mean => self.location + target.of(life),
             Target::Reliability(t) => life.reliability(t - self.location),
+            Target::Hazard(t) if t <= self.location => 0.0,
+            Target::Hazard(t) => life.hazard(t - self.location),
         }
     }
 
@@ -277,7 +279,7 @@ impl LocationFit {
                 let share = target.of(&self.beyond.weibull) / value;
                 [1.0 / value, share * inner[0], share * inner[1]]
             }
-            Target::Reliability(_) => return None,
+            Target::Reliability(_) | Target::Hazard(_) => return None,
         };
         let mut variance = 0.0;
         for i in 0..3 {

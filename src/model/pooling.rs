@@ -41,6 +41,9 @@ pub struct Exception<K> {
 pub struct Split<K> {
     pub pool: Vec<usize>,
     pub exceptions: Vec<Exception<K>>,
+    /// Of the groups not set apart the one that differs most from the pool; `None` where none
+    /// could be compared.
+    pub closest: Option<Exception<K>>,
 }
 
 /// Sets apart, one after another, the group that differs most from the rest, as long as its
@@ -58,6 +61,7 @@ pub fn set_apart<K: Clone + PartialEq + Sync>(
 ) -> Split<K> {
     let mut pool: Vec<usize> = (0..lives.len()).collect();
     let mut exceptions: Vec<Exception<K>> = Vec::new();
+    let mut closest = None;
     while exceptions.len() < candidates.len() {
         let whole = sample(lives, &pool).and_then(|all| fit_common_shape(&[&all]).ok());
         let Some(together) = whole else {
@@ -97,13 +101,21 @@ pub fn set_apart<K: Clone + PartialEq + Sync>(
                 });
             }
         }
-        let Some(found) = best.filter(|b| b.p_adjusted < level) else {
+        let Some(found) = best else {
             break;
         };
+        if found.p_adjusted >= level {
+            closest = Some(found);
+            break;
+        }
         pool = parted(lives.len(), &pool, &found.members).1;
         exceptions.push(found);
     }
-    Split { pool, exceptions }
+    Split {
+        pool,
+        exceptions,
+        closest,
+    }
 }
 
 /// Up to so many candidates every one is compared; of more, so many.

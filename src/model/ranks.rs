@@ -122,16 +122,57 @@ fn window_from(life: &Life) -> Option<f64> {
 ///
 /// A failure known only within a window is ranked at the window's end, where it was found.
 pub fn plot_points(sample: &Sample) -> Vec<PlotPoint> {
+    thinned_plot_points(sample, usize::MAX)
+}
+
+/// As [`plot_points`], for drawing: of more than `most` failures, so many and the first and last
+/// [`EXTREMES`] of them, even in `ln(−ln(1 − share))`, as probability paper has it. Ranks are
+/// those among all.
+pub fn thinned_plot_points(sample: &Sample, most: usize) -> Vec<PlotPoint> {
     if sample.has_entry_ages() {
-        return product_limit_points(sample);
+        let points = product_limit_points(sample);
+        let shares: Vec<f64> = points.iter().map(|point| point.share).collect();
+        let kept = thinned(&shares, most);
+        return kept.into_iter().map(|n| points[n]).collect();
     }
     let n = sample.count() as f64;
-    adjusted_ranks(sample)
+    let ranked = adjusted_ranks(sample);
+    let shares: Vec<f64> = ranked.iter().map(|f| benard(f.rank, n)).collect();
+    thinned(&shares, most)
         .into_iter()
+        .map(|place| &ranked[place])
         .map(|failure| PlotPoint {
             usage: failure.usage,
             window_from: failure.window_from,
             share: median_rank(failure.rank, n),
+        })
+        .collect()
+}
+
+/// Failures at either end that thinning keeps.
+pub const EXTREMES: usize = 25;
+
+/// Which of many rising shares to draw.
+fn thinned(shares: &[f64], most: usize) -> Vec<usize> {
+    let count = shares.len();
+    if count <= most.max(2 * EXTREMES) {
+        return (0..count).collect();
+    }
+    let up = |share: f64| (-(-share).ln_1p()).ln();
+    let (first, last) = (up(shares[0]), up(shares[count - 1]));
+    let step = (last - first) / (most - 2 * EXTREMES).max(1) as f64;
+    let mut next = f64::NEG_INFINITY;
+    (0..count)
+        .filter(|n| {
+            if *n < EXTREMES || *n + EXTREMES >= count {
+                return true;
+            }
+            let here = up(shares[*n]);
+            let take = here >= next;
+            if take {
+                next = here + step;
+            }
+            take
         })
         .collect()
 }
@@ -150,17 +191,17 @@ fn product_limit_points(sample: &Sample) -> Vec<PlotPoint> {
         }
     }
     items.sort_by(|x, y| x.0.total_cmp(&y.0).then(y.1.cmp(&x.1)));
+    let mut entries: Vec<f64> = items.iter().map(|item| item.3).collect();
+    entries.sort_by(f64::total_cmp);
     let mut reliability = 1.0_f64;
     let mut points = Vec::new();
     for (passed, &(usage, failed, window_from, _)) in items.iter().enumerate() {
         if !failed {
             continue;
         }
-        let at_risk = items[passed..]
-            .iter()
-            .filter(|item| item.3 < usage)
-            .count()
-            .max(1) as f64;
+        // All that are passed had come under watch before this usage, as they ended by then.
+        let entered = entries.partition_point(|entry| *entry < usage);
+        let at_risk = entered.saturating_sub(passed).max(1) as f64;
         let next = reliability * (1.0 - 1.0 / at_risk);
         let share = 1.0 - 0.5 * (reliability + next);
         points.push(PlotPoint {

@@ -1,11 +1,12 @@
-//! What limits can be asked for: shape, scale, a quantile, the mean, a reliability.
+//! What limits can be asked for: shape, scale, a quantile, the mean, a reliability, a hazard.
 //!
 //! In: parameters. Out: the quantity and how it ties ln scale to ln shape.
 //! Never: data.
 //!
-//! Each quantity `q` but shape and reliability is scale times a function of the shape, so
-//! fixing it fixes `a = ln q − f(b)`; fixing a reliability at `t` fixes `a = ln t − z/k`
-//! with `z` where the family's reliability is `R`. That one fact serves likelihood-ratio,
+//! Each quantity `q` but shape, reliability and hazard is scale times a function of the shape,
+//! so fixing it fixes `a = ln q − f(b)`; fixing a reliability at `t` fixes `a = ln t − z/k`
+//! with `z` where the family's reliability is `R`, and fixing a hazard `h(t) = (k/t)·g(z)` does
+//! so with the `z` where `ln g = ln h + ln t − b`. That one fact serves likelihood-ratio,
 //! Wald and posterior limits, for the Weibull and the lognormal alike. The lognormal's shape
 //! is here `k = 1/sigma`.
 
@@ -22,6 +23,9 @@ pub enum Target {
     Mean,
     /// Share that survives this usage.
     Reliability(f64),
+    /// Failures per unit of usage among items that have reached this usage (> 0). Weibull:
+    /// `(shape/scale)·(t/scale)^(shape − 1)`.
+    Hazard(f64),
 }
 
 impl Target {
@@ -33,6 +37,7 @@ impl Target {
             Target::LifeAt(share) => life.life_at(share),
             Target::Mean => life.mean(),
             Target::Reliability(t) => life.reliability(t),
+            Target::Hazard(t) => life.hazard(t),
         }
     }
 
@@ -45,6 +50,7 @@ impl Target {
             Target::LifeAt(share) => a + family.z_at(share) / b.exp(),
             Target::Mean => a + family.ln_mean_factor(b)[0],
             Target::Reliability(t) => b.exp() * (t.ln() - a),
+            Target::Hazard(t) => b - t.ln() + family.ln_hazard(b.exp() * (t.ln() - a))[0],
         }
     }
 
@@ -61,6 +67,11 @@ impl Target {
         matches!(self, Target::Reliability(_))
     }
 
+    /// True where a larger scale means a smaller search value.
+    pub(super) fn falls_with_scale(self) -> bool {
+        matches!(self, Target::Reliability(_) | Target::Hazard(_))
+    }
+
     /// With the quantity held at search value `x`, ln scale as a function of `b`:
     /// value, first and second derivative. `None` for the shape, which fixes `b` itself.
     pub(super) fn tie(self, family: Family, x: f64, b: f64) -> Option<[f64; 3]> {
@@ -72,6 +83,18 @@ impl Target {
             Target::Scale => Some([x, 0.0, 0.0]),
             Target::LifeAt(share) => Some(over_shape(x, family.z_at(share))),
             Target::Reliability(t) => Some(over_shape(t.ln(), x)),
+            Target::Hazard(t) => {
+                let c = family.z_at_ln_hazard(x + t.ln() - b);
+                // c falls with b, the slower the steeper ln g is.
+                let [_, slope, bend] = family.ln_hazard(c);
+                let first = -1.0 / slope;
+                let second = -bend / slope.powi(3);
+                Some([
+                    t.ln() - c / k,
+                    (c - first) / k,
+                    (2.0 * first - second - c) / k,
+                ])
+            }
             Target::Mean => {
                 let [factor, first] = family.ln_mean_factor(b);
                 // A central difference is exact enough for a Newton step, which only needs
@@ -96,6 +119,11 @@ impl Target {
             Target::LifeAt(share) => [1.0, -family.z_at(share) / k],
             Target::Mean => [1.0, family.ln_mean_factor(b)[1]],
             Target::Reliability(t) => [-k, k * (t.ln() - a)],
+            Target::Hazard(t) => {
+                let z = k * (t.ln() - a);
+                let slope = family.ln_hazard(z)[1];
+                [-k * slope, 1.0 + z * slope]
+            }
         }
     }
 }

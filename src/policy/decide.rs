@@ -352,6 +352,14 @@ impl<'a> DecisionMaker<'a> {
         (below(x - start) - below(x - end)).max(0.0)
     }
 
+    /// The expected cost rate when renewed at a usage (> 0): the exponential of the posterior
+    /// mean of its log, as the decision weighs it.
+    pub fn cost_at(&self, usage: f64) -> f64 {
+        let nodes = self.scale_nodes(COARSE);
+        self.mean_ln_cost(&nodes, usage.ln() - self.posterior.shift())
+            .exp()
+    }
+
     /// The cost curve over the given usages, for drawing: limits of the cost rate at each.
     pub fn curve(&self, usages: &[f64], confidence: f64) -> Vec<CurvePoint> {
         let nodes = self.scale_nodes(COARSE);

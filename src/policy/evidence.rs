@@ -1,7 +1,7 @@
 //! Evidence: which lives of a component are weighed together.
 //!
 //! In: lives with machine, position and batch. Out: [`Evidence`]: a pool, and the slots,
-//! positions, machines or batches whose lives differ from it.
+//! positions, machines or batches whose lives differ from it; [`Tried`]: what was compared.
 //! Never: the test itself (see [`pooling`](crate::model::pooling)).
 //!
 //! Thin data are pooled over positions unless they say otherwise. A batch set apart tells of
@@ -100,6 +100,25 @@ pub struct Evidence {
     pub apart: Option<Apart>,
 }
 
+/// What was compared to find out which lives belong together.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Tried {
+    pub machines: usize,
+    pub positions: usize,
+    /// Single slots, where they are neither a machine nor a position by themselves.
+    pub slots: usize,
+    pub batches: usize,
+    /// Of what was not set apart the group that differs most from the pool.
+    pub closest: Option<(Scope, Apart)>,
+}
+
+impl Tried {
+    /// All groups that were tried; p-values are multiplied by it.
+    pub fn count(&self) -> usize {
+        self.machines + self.positions + self.slots + self.batches
+    }
+}
+
 /// A group is set apart where its adjusted p-value is below this.
 pub const LEVEL: f64 = 0.05;
 
@@ -108,11 +127,32 @@ pub const LEVEL: f64 = 0.05;
 /// Exceptions follow in the order they were found, the strongest first; a slot belongs to
 /// the first exception that covers it.
 pub fn split(lives: &[Placed]) -> Vec<Evidence> {
+    split_and_tell(lives).0
+}
+
+/// As [`split`], with what was compared.
+pub fn split_and_tell(lives: &[Placed]) -> (Vec<Evidence>, Tried) {
+    let candidates = candidates(lives);
     let split = set_apart(
         &lives.iter().map(|placed| placed.life).collect::<Vec<_>>(),
-        &candidates(lives),
+        &candidates,
         LEVEL,
     );
+    let of = |which: fn(&Scope) -> bool| candidates.iter().filter(|c| which(&c.key)).count();
+    let tried = Tried {
+        machines: of(|scope| matches!(scope, Scope::Machine { .. })),
+        positions: of(|scope| matches!(scope, Scope::Position { .. })),
+        slots: of(|scope| matches!(scope, Scope::Slot { .. })),
+        batches: of(|scope| matches!(scope, Scope::Batch { .. })),
+        closest: split.closest.map(|found| {
+            let apart = Apart {
+                life_ratio: found.life_ratio,
+                statistic: found.statistic,
+                p_adjusted: found.p_adjusted,
+            };
+            (found.key, apart)
+        }),
+    };
     let pool = Evidence {
         scope: Scope::Pool,
         members: split.pool,
@@ -127,7 +167,7 @@ pub fn split(lives: &[Placed]) -> Vec<Evidence> {
             p_adjusted: found.p_adjusted,
         }),
     });
-    std::iter::once(pool).chain(exceptions).collect()
+    (std::iter::once(pool).chain(exceptions).collect(), tried)
 }
 
 /// Every machine, position, slot and batch that holds some but not all of the lives.
@@ -211,5 +251,14 @@ mod tests {
         );
         assert_eq!(found[1].members.len(), 8);
         assert_eq!(found[0].members.len(), 40);
+        let (again, tried) = split_and_tell(&lives);
+        assert_eq!(again, found);
+        assert_eq!(
+            (tried.machines, tried.positions, tried.slots, tried.batches),
+            (2, 3, 6, 3)
+        );
+        // What comes next is no more than chance.
+        let (scope, next) = tried.closest.clone().expect("one was compared");
+        assert!(scope != found[1].scope && next.p_adjusted >= LEVEL);
     }
 }

@@ -44,13 +44,23 @@ pub struct Sibling {
 #[derive(Debug, Clone)]
 pub enum Siblings {
     /// One answer serves all: there is one group only, no failure, or no sign of a difference
-    /// (then with its probability).
-    Alike { no_difference: Option<f64> },
+    /// (then with what was found).
+    Alike { found: Option<Found> },
     /// Each has its own.
-    Differ {
-        no_difference: f64,
-        each: Vec<Sibling>,
-    },
+    Differ { found: Found, each: Vec<Sibling> },
+}
+
+/// What a look at a pool's groups came to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Found {
+    /// Groups looked at.
+    pub groups: usize,
+    /// True where they are machines, as there is one position only.
+    pub machines: bool,
+    /// Posterior probability that they do not differ.
+    pub no_difference: f64,
+    /// Posterior mean of the spread between them, in ln scale.
+    pub spread: f64,
 }
 
 /// Looks for differences between the positions of a pool; where there is one position only,
@@ -74,9 +84,7 @@ pub fn siblings(
         }
         names
     };
-    let alone = Siblings::Alike {
-        no_difference: None,
-    };
+    let alone = Siblings::Alike { found: None };
     let positions = by(|slot| slot.1.clone());
     let scopes: Vec<Scope> = if positions.len() > 1 {
         positions
@@ -109,10 +117,14 @@ pub fn siblings(
     let Ok(partial) = pool_partially(&samples, prior, SpreadPrior::DECISION) else {
         return alone;
     };
+    let found = Found {
+        groups: groups.len(),
+        machines: matches!(groups[0].0, Scope::Machine { .. }),
+        no_difference: partial.no_difference,
+        spread: partial.spread_mean(),
+    };
     if partial.no_difference >= ALIKE {
-        return Siblings::Alike {
-            no_difference: Some(partial.no_difference),
-        };
+        return Siblings::Alike { found: Some(found) };
     }
     let each = groups
         .into_iter()
@@ -125,10 +137,7 @@ pub fn siblings(
             borrowed: group.borrowed,
         })
         .collect();
-    Siblings::Differ {
-        no_difference: partial.no_difference,
-        each,
-    }
+    Siblings::Differ { found, each }
 }
 
 #[cfg(test)]
@@ -166,7 +175,7 @@ mod tests {
         let pool: Vec<usize> = (0..alike.len()).collect();
         let found = siblings(&alike, &pool, &slots(&["P1", "P2"]), ShapePrior::DECISION);
         assert!(
-            matches!(found, Siblings::Alike { no_difference: Some(p) } if p > 0.5),
+            matches!(found, Siblings::Alike { found: Some(f) } if f.no_difference > 0.5),
             "{found:?}"
         );
 
@@ -203,9 +212,11 @@ mod tests {
         }
         let slots = [("H-01".into(), "P1".into()), ("H-02".into(), "P1".into())];
         let found = siblings(&lives, &[0, 1, 2, 3], &slots, ShapePrior::DECISION);
-        let Siblings::Differ { each, .. } = found else {
+        let Siblings::Differ { each, found } = found else {
             panic!("these differ: {found:?}");
         };
+        assert!(found.machines && found.groups == 2 && found.no_difference < 0.5);
+        assert!(found.spread > 0.3, "{found:?}");
         assert_eq!(each[1].scope.name().as_deref(), Some("machine H-02"));
     }
 }

@@ -4,8 +4,13 @@
 //! Never: drawing, words beyond titles and axes.
 
 use super::probability::{self, Behind, PlotWords, limits_in_words};
-use super::subject::{Group, Scope, Stay, Subject};
-use crate::chart::{CostCurve, CostPoint, Ending, Lane, LaneBar, ProbabilityPlot, SlotHistory};
+use super::subject::{Group, Scope, Slot, Stay, Subject};
+use super::words::{capital, usage};
+use crate::chart::{
+    CostCurve, CostPoint, Ending, HazardCurve, HazardPoint, Lane, LaneBar, ProbabilityPlot,
+    SlotHistory,
+};
+use crate::life::Life;
 use crate::model::distribution::Distribution;
 use crate::model::posterior::{Posterior, ShapePrior};
 use crate::model::{Target, Weibull, fit_weibull};
@@ -33,9 +38,27 @@ pub(super) fn fitted(group: &Group) -> Option<Fitted> {
     })
 }
 
+/// Letters of a title over a whole page's width, and over half of it.
+const LONGEST: usize = 84;
+const LONGEST_HALF: usize = 56;
+
+/// A chart's title over half a page's width: without the component, where that is too long.
+fn half_title(subject: &Subject, group: &Group, what: &str) -> String {
+    let full = title(subject, group, what);
+    if full.chars().count() <= LONGEST_HALF {
+        return full;
+    }
+    let short = format!("{}: {}", capital(what), group.scope.words());
+    match group.scope {
+        Scope::Pool(_) if short.chars().count() > LONGEST_HALF => {
+            format!("{}: all that is not set apart", capital(what))
+        }
+        _ => short,
+    }
+}
+
 /// A chart's title. Where many slots are set apart their names would push its last words out.
 fn title(subject: &Subject, group: &Group, what: &str) -> String {
-    const LONGEST: usize = 84;
     let full = format!("{}, {}: {what}", subject.name, group.scope.words());
     match group.scope {
         Scope::Pool(_) if full.chars().count() > LONGEST => {
@@ -53,7 +76,11 @@ pub(super) fn probability(
     confidence: f64,
 ) -> ProbabilityPlot {
     let words = PlotWords {
-        title: title(subject, group, "how lives spread"),
+        title: match fit {
+            // A hazard curve stands beside it.
+            Some(_) => half_title(subject, group, "how lives spread"),
+            None => title(subject, group, "how lives spread"),
+        },
         usage_label: format!("{} ({})", subject.usage, subject.unit),
         usage_unit: subject.unit.clone(),
         line_name: String::new(),
@@ -70,9 +97,75 @@ pub(super) fn probability(
         &limits,
         confidence,
         Behind::default(),
+        probability::MARKS,
         words,
     )
 }
+
+/// Ages along a hazard curve.
+const AGES: usize = 48;
+
+/// How likely a failure is at each age, up to the longest life; none without a fit.
+pub(super) fn hazard(
+    subject: &Subject,
+    group: &Group,
+    fit: &Fitted,
+    confidence: f64,
+) -> Option<HazardCurve> {
+    let lives = group.sample.lives();
+    let longest = lives.iter().map(Life::last_usage).fold(0.0, f64::max);
+    let points: Vec<HazardPoint> = (1..=AGES)
+        .filter_map(|n| {
+            let usage = longest * n as f64 / AGES as f64;
+            let target = Target::Hazard(usage);
+            let limits = fit.posterior.limits(target, confidence);
+            Some(HazardPoint {
+                usage,
+                value: PER * target.of(&fit.life),
+                lower: PER * limits.lower?,
+                upper: PER * limits.upper?,
+            })
+        })
+        .collect();
+    if points.len() < 2 {
+        return None;
+    }
+    let (mut failures, mut suspensions) = (Vec::new(), Vec::new());
+    for life in lives {
+        let ages = match life.failed() {
+            true => &mut failures,
+            false => &mut suspensions,
+        };
+        ages.extend(std::iter::repeat_n(life.last_usage(), life.count as usize));
+    }
+    let whole = (failures.len(), suspensions.len());
+    let failures = probability::thin(failures, RUG);
+    let suspensions = probability::thin(suspensions, RUG);
+    let drawn = (failures.len(), suspensions.len());
+    Some(HazardCurve {
+        id: String::new(),
+        title: half_title(subject, group, "failure rate against age"),
+        x_title: format!("Age in {} ({})", subject.usage.to_lowercase(), subject.unit),
+        y_title: format!(
+            "Failures per {} {}",
+            crate::chart::number(PER, 0),
+            subject.unit
+        ),
+        limits_name: limits_in_words(confidence),
+        points,
+        failures,
+        suspensions,
+        interval: group
+            .recommendation
+            .interval
+            .filter(|at| *at <= longest && !matches!(group.scope, Scope::Batch(_)))
+            .map(|at| (at, format!("recommended {}", usage(at, &subject.unit)))),
+        all: (whole != drawn).then_some(whole),
+    })
+}
+
+/// Marks in each strip of a hazard curve.
+const RUG: usize = 120;
 
 /// The cost curve of a group; none without a decision.
 pub(super) fn cost(
@@ -82,11 +175,8 @@ pub(super) fn cost(
     confidence: f64,
 ) -> Option<CostCurve> {
     let decision = group.recommendation.decision.as_ref()?;
-    let posterior = match &group.leaning {
-        Some(leaning) => leaning.posterior.clone(),
-        None => Posterior::new(&group.sample, group.terms.prior).ok()?,
-    };
-    let maker = DecisionMaker::new(&posterior, group.costs);
+    let posterior = group.posterior()?;
+    let maker = DecisionMaker::new(posterior, group.costs);
     let median = posterior.quantile(Target::LifeAt(0.5), 0.5)?;
     let near = [group.recommendation.optimum, subject.present]
         .into_iter()
@@ -133,13 +223,12 @@ pub(super) fn cost(
     })
 }
 
-/// The slot history of a component.
-pub(super) fn history(subject: &Subject, as_of: chrono::NaiveDate) -> SlotHistory {
+/// The history of some of a component's slots.
+pub(super) fn history(subject: &Subject, slots: &[&Slot], as_of: chrono::NaiveDate) -> SlotHistory {
     SlotHistory {
         id: String::new(),
         title: format!("{}: items in their slots", subject.name),
-        lanes: subject
-            .slots
+        lanes: slots
             .iter()
             .map(|slot| Lane {
                 label: format!("{} {}", slot.machine, slot.position),

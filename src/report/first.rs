@@ -57,7 +57,9 @@ pub(super) fn sentences(
     confidence: &str,
 ) -> Vec<String> {
     let worth = worth(about, currency, confidence);
-    let mut out = say::summary(subjects, currency, confidence, worth);
+    let mut out = say::summary(subjects, currency, confidence, worth, |s, g| {
+        rank(about, s, g)
+    });
     // What is due comes before how far the evidence reaches.
     let at = out.len().saturating_sub(1);
     out.splice(at..at, due(about));
@@ -91,8 +93,23 @@ fn worth(about: &About, currency: &str, confidence: &str) -> Option<String> {
     })
 }
 
-/// Two digits, three from a thousand on: a sum a year is known no better.
-fn round(value: f64) -> f64 {
+/// Renewals by what the change is worth, else by what they save; what is to be left in; what is
+/// open.
+pub(super) fn rank(about: &About, subject: &Subject, group: &Group) -> f64 {
+    let offered = offer_of(about, subject, group);
+    match group.recommendation.verdict {
+        Verdict::Renew if about.offer.is_some() => {
+            // What changes nothing comes after what does.
+            2.0 + offered.map_or(0.0, |row| 1.0 + row.per_year.median.max(0.0))
+        }
+        Verdict::Renew => 2.0 + say::worth(group).max(0.0),
+        Verdict::RunToFailure => 1.0,
+        Verdict::NotEnoughEvidence => 0.0,
+    }
+}
+
+/// Three digits at most, and whole: a sum a year is known no better.
+pub(super) fn round(value: f64) -> f64 {
     if value == 0.0 || !value.is_finite() {
         return value;
     }

@@ -8,6 +8,7 @@
 //! where it is drawn) and the style sheet are passed as they are.
 
 mod build;
+pub mod component;
 pub mod dress;
 mod engine;
 mod figures;
@@ -26,6 +27,6 @@ pub mod subject;
 pub mod twin;
 pub mod words;
 
-pub use build::build;
+pub use build::{build, build_telling};
 pub use pictures::ChartFile;
 pub use render::{Rendered, ReportError, render, render_dressed};

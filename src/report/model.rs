@@ -8,10 +8,11 @@
 
 use serde::Serialize;
 
+use super::component::model::{LifeTable, ModeRow, ModelRow, Others, TestRow};
 use super::money::MoneyPart;
 use super::since::Changes;
 use super::stops::StopsPart;
-use crate::chart::{CostCurve, IntervalRanges, ProbabilityPlot, SlotHistory};
+use crate::chart::{CostCurve, HazardCurve, IntervalRanges, ProbabilityPlot, SlotHistory};
 
 /// The whole report.
 #[derive(Debug, Clone, Default, Serialize)]
@@ -45,8 +46,11 @@ pub struct Report {
     pub stops: Option<StopsPart>,
     /// What changed since an earlier report; none where none was given.
     pub since: Option<Changes>,
-    /// A section a component, in the order of the register.
+    /// Pages a component, those with most money at stake first; none where they were not asked
+    /// for.
     pub components: Vec<ComponentSection>,
+    /// Components that share a table; none where all have pages of their own.
+    pub others: Option<Others>,
     /// What a check of the ledger found.
     pub quality: Quality,
     /// What to mind before a machine is opened: the usual cautions and the plants' own.
@@ -132,13 +136,23 @@ pub struct ComponentSection {
     pub usage: String,
     /// What the data are.
     pub data: DataCounts,
+    /// The lives by place and how they ended.
+    pub table: LifeTable,
+    /// What must be said before any fit is trusted.
+    pub warning: Option<String>,
+    /// Whether the lives may be taken as one population that does not change.
+    pub tests: Vec<TestRow>,
     /// One block for the pooled evidence, one for each slot set apart.
     pub groups: Vec<EvidenceGroup>,
     /// Rows per position.
     pub positions: Vec<PositionRow>,
+    /// What is said of those left out; empty where all are there.
+    pub positions_note: String,
     /// Slot history; split over several pictures where there are many lanes.
     #[serde(skip)]
     pub history: SlotHistory,
+    /// What is said of slots left out of it; empty where all are there.
+    pub history_note: String,
     /// What was assumed: costs, prior, ceiling, grid.
     pub assumed: Vec<Assumption>,
     /// Anything else a reader must know.
@@ -185,9 +199,20 @@ pub struct EvidenceGroup {
     pub judged: Vec<String>,
     /// Fitted figures; empty without a fit.
     pub fit: Vec<FitFigure>,
+    /// How the hazard runs with age; empty without a fit.
+    pub hazard_words: String,
+    /// The models fitted to these lives; empty where they are too few.
+    pub models: Vec<ModelRow>,
+    /// Which of them describes the lives best; may be empty.
+    pub models_note: String,
+    /// Failure modes; empty where all failures are of one.
+    pub modes: Vec<ModeRow>,
     /// Probability plot.
     #[serde(skip)]
     pub probability: ProbabilityPlot,
+    /// Failure rate against age; none without a fit.
+    #[serde(skip)]
+    pub hazard: Option<HazardCurve>,
     /// Cost against interval; none where there is nothing to draw.
     #[serde(skip)]
     pub cost: Option<CostCurve>,

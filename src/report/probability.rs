@@ -8,7 +8,7 @@ use crate::life::{End, Sample};
 use crate::model::Limits;
 use crate::model::distribution::Distribution;
 use crate::model::nonparametric::{LimitsScale, has_windows, hazard_sum, product_limit, turnbull};
-use crate::model::ranks::plot_points;
+use crate::model::ranks::thinned_plot_points;
 
 /// Levels along a fitted line's limits.
 const BAND: usize = 18;
@@ -16,6 +16,13 @@ const BAND: usize = 18;
 const CURVE: usize = 180;
 /// A tenth failed, read off the fit, is shown unless it lies this many times outside the lives.
 const FAR: f64 = 100.0;
+
+/// Marks of each kind on a plot of a report; of more lives only some are drawn.
+pub const MARKS: usize = 250;
+
+/// Lives with windows up to which their estimate without a model is made: it takes a search over
+/// all windows.
+const WINDOWS: u64 = 4_000;
 
 /// The words on a plot.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -61,12 +68,15 @@ fn levels(count: usize) -> Vec<f64> {
 ///
 /// `limits` are limits of the usage by which a share has failed, rising in the share; those
 /// without both sides are left out. `confidence` in (0, 1) names them and bounds the estimate.
+/// Of more failures, suspensions or steps than `marks` only so many are drawn, the outermost
+/// among them; where they stand, all lives tell.
 pub fn probability(
     sample: &Sample,
     fit: Option<&Distribution>,
     limits: &[(f64, Limits)],
     confidence: f64,
     behind: Behind,
+    marks: usize,
     words: PlotWords,
 ) -> ProbabilityPlot {
     // A chart refuses the ends of the scale, which a median rank of many lives can reach.
@@ -77,10 +87,10 @@ pub fn probability(
         usage_unit: words.usage_unit,
         line_name: words.line_name,
         band_name: limits_in_words(confidence),
-        estimate: estimate(sample, confidence, behind),
+        estimate: estimate(sample, confidence, behind).map(|e| thinned(e, marks)),
         ..ProbabilityPlot::default()
     };
-    for point in plot_points(sample) {
+    for point in thinned_plot_points(sample, marks) {
         match point.window_from {
             Some(lo) => plot.intervals.push(IntervalMark {
                 lo,
@@ -96,6 +106,19 @@ pub fn probability(
                 .extend(std::iter::repeat_n(at, life.count as usize));
         }
     }
+    let suspensions = plot.suspensions.len();
+    plot.suspensions = thin(std::mem::take(&mut plot.suspensions), marks);
+    let whole = (
+        sample.exact_failures() as usize,
+        sample.intervals() as usize,
+        suspensions,
+    );
+    let drawn = (
+        plot.failures.len(),
+        plot.intervals.len(),
+        plot.suspensions.len(),
+    );
+    plot.all = (whole != drawn).then_some(whole);
     let drawable = |usage: f64| usage.is_finite() && usage > 0.0;
     if let Some(life) = fit {
         let along = match life {
@@ -121,6 +144,34 @@ pub fn probability(
     plot
 }
 
+/// So many of the usages, even over their order, the least and the greatest among them.
+pub(super) fn thin(mut usages: Vec<f64>, most: usize) -> Vec<f64> {
+    if usages.len() > most {
+        usages.sort_by(f64::total_cmp);
+        usages = evenly(usages.len(), most).map(|n| usages[n]).collect();
+    }
+    usages
+}
+
+/// So many of the places `0..of`, even, with the first and the last.
+fn evenly(of: usize, count: usize) -> impl Iterator<Item = usize> {
+    (0..count).map(move |n| n * (of - 1) / (count - 1).max(1))
+}
+
+/// So many of the steps, the first and the last among them.
+fn thinned(mut estimate: StepEstimate, most: usize) -> StepEstimate {
+    let count = estimate.steps.len();
+    if count > most {
+        // Half of them even in number, and the first ones, which paper spreads most.
+        let half = most / 2;
+        let first = half.min(count);
+        let rest = count - first;
+        let steps = (0..first).chain(evenly(rest, most - half).map(|n| first + n));
+        estimate.steps = steps.map(|n| estimate.steps[n]).collect();
+    }
+    estimate
+}
+
 /// True where a usage can be shown on one axis with the lives.
 fn near(sample: &Sample, usage: f64) -> bool {
     let seen = || sample.lives().iter().map(|life| life.last_usage());
@@ -142,6 +193,9 @@ pub(super) fn limits_in_words(confidence: f64) -> String {
 /// nothing from there on and ends.
 fn estimate(sample: &Sample, confidence: f64, behind: Behind) -> Option<StepEstimate> {
     let (name, steps, emptied, until) = if has_windows(sample) {
+        if sample.count() > WINDOWS {
+            return None;
+        }
         let found = turnbull(sample).ok()?;
         let steps = found.steps.iter().map(|step| EstimateStep {
             from: (step.from < step.to).then_some(step.from),

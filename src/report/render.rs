@@ -12,14 +12,24 @@ use super::names::slug;
 use super::pictures::{ChartFile, Pictures};
 use super::{money, stops};
 use crate::chart::{
-    ChartError, IntervalRanges, Size, SlotHistory, cost_curve, interval_ranges, probability_plot,
-    slot_history,
+    ChartError, IntervalRanges, Size, SlotHistory, cost_curve, hazard_curve, interval_ranges,
+    probability_plot, slot_history,
 };
 use crate::quantity::Paper;
 
 /// Lanes in one picture of a slot history; more fall into several pictures.
 const LANES: usize = 36;
 const WIDTH_PX: u32 = 720;
+/// A picture that shares the page's width with another.
+const HALF: Size = Size {
+    width_px: 460,
+    height_px: 370,
+};
+/// A cost curve over the page's width.
+const COST_SIZE: Size = Size {
+    width_px: 720,
+    height_px: 300,
+};
 
 /// The finished page and its pictures.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -140,7 +150,8 @@ fn component(
         };
         let svg = slot_history(&part, part.size(WIDTH_PX))
             .map_err(|cause| fault(section, "slot history", cause))?;
-        histories.push(pictures.add(&name, svg, HISTORY));
+        let caption = format!("{HISTORY} {}", section.history_note);
+        histories.push(pictures.add(&name, svg, caption.trim_end()));
     }
     Ok(context! {
         section => Value::from(Serde(section)),
@@ -169,6 +180,10 @@ fn ranges(data: &IntervalRanges, pictures: &mut Pictures) -> Result<Value, Repor
 const PROBABILITY: &str = "A straight line is a Weibull distribution; a steeper one means lives \
     that end more alike.";
 const NO_FIT: &str = "Without a fit there is no line to draw.";
+const HAZARD: &str = "Of items that have reached an age, so many fail in a stretch of usage there; \
+    by the fitted Weibull.";
+const THINNED: &str = "Of so many lives only some are drawn, the shortest and the longest among \
+    them; each stands where it does among all.";
 const COST: &str = "What the component costs per unit of usage when it is renewed at each \
     interval, or at failure if that comes first.";
 const HISTORY: &str = "One lane a slot; a bar is an item in place, the mark at its end says how it \
@@ -180,23 +195,43 @@ fn evidence(
     slug: &str,
     pictures: &mut Pictures,
 ) -> Result<Value, ReportError> {
+    // Two pictures that share a page's width are drawn narrower, so that their words stay legible.
+    let size = match group.hazard {
+        Some(_) => HALF,
+        None => Size::default(),
+    };
     let name = pictures.names.name(&format!("{slug}-probability"));
     let mut plot = group.probability.clone();
     plot.id = name.clone();
-    let svg = probability_plot(&plot, Size::default())
-        .map_err(|cause| fault(section, "probability plot", cause))?;
+    let svg =
+        probability_plot(&plot, size).map_err(|cause| fault(section, "probability plot", cause))?;
     let caption = if plot.line.is_empty() {
         NO_FIT
     } else {
         PROBABILITY
     };
-    let probability = pictures.add(&name, svg, caption);
+    let thinned = match plot.all {
+        Some(_) => format!("{caption} {THINNED}"),
+        None => caption.to_owned(),
+    };
+    let probability = pictures.add(&name, svg, &thinned);
+    let hazard = match &group.hazard {
+        Some(curve) => {
+            let name = pictures.names.name(&format!("{slug}-hazard"));
+            let mut curve = curve.clone();
+            curve.id = name.clone();
+            let svg =
+                hazard_curve(&curve, size).map_err(|cause| fault(section, "hazard", cause))?;
+            Some(pictures.add(&name, svg, HAZARD))
+        }
+        None => None,
+    };
     let cost = match &group.cost {
         Some(curve) => {
             let name = pictures.names.name(&format!("{slug}-cost"));
             let mut curve = curve.clone();
             curve.id = name.clone();
-            let svg = cost_curve(&curve, Size::default())
+            let svg = cost_curve(&curve, COST_SIZE)
                 .map_err(|cause| fault(section, "cost curve", cause))?;
             Some(pictures.add(&name, svg, COST))
         }
@@ -205,6 +240,7 @@ fn evidence(
     Ok(context! {
         block => Value::from(Serde(group)),
         probability => probability,
+        hazard => hazard,
         cost => cost,
     })
 }

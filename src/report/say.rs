@@ -9,9 +9,9 @@ use crate::chart::{CostCurve, number};
 use crate::life::Sample;
 use crate::model::bend::bend;
 use crate::model::distribution::Distribution;
-use crate::model::fit_weibull;
-use crate::model::goodness::{Replication, fit_test};
+use crate::model::goodness::{FitTest, Replication, fit_test};
 use crate::model::limits::Limits;
+use crate::model::{Weibull, fit_weibull};
 use crate::policy::Verdict;
 use crate::policy::recommend::Ground;
 use crate::view::interval::mode_notes;
@@ -34,23 +34,79 @@ fn same(a: f64, b: f64) -> bool {
 /// Samples behind the p-value of a fit in the report: enough for two digits, and soon drawn.
 const REPLICATES: u32 = 199;
 
+/// Lives a test of fit takes at most; with windows fewer, as each sample drawn is then searched
+/// anew. Among very many lives the smallest misfit would show, which matters little.
+const TESTED: usize = 1_000;
+/// As above.
+const TESTED_WINDOWS: usize = 250;
+
+/// A test of fit, and on how many lives.
+pub(super) struct Tested {
+    pub(super) test: FitTest,
+    /// Lives it was made on, where not on all.
+    pub(super) part: Option<usize>,
+}
+
+/// Whether the model fits a group's lives: of many every so manieth, fitted by themselves.
+pub(super) fn test_of(group: &Group, fit: Option<&Fitted>) -> Option<Tested> {
+    let fit = fit?;
+    let most = match group.sample.intervals() {
+        0 => TESTED,
+        _ => TESTED_WINDOWS,
+    };
+    if group.sample.lives().len() > most {
+        let part = every(&group.sample, most);
+        let life = fit_weibull(&part).ok()?.weibull;
+        let test = tested(&part, life)?;
+        return Some(Tested {
+            test,
+            part: Some(most),
+        });
+    }
+    let test = tested(&group.sample, fit.life)?;
+    Some(Tested { test, part: None })
+}
+
+/// So many of the lives, even over their order, which is that of machines, positions and time.
+pub(super) fn every(sample: &Sample, most: usize) -> Sample {
+    let lives = sample.lives();
+    let step = lives.len() as f64 / most as f64;
+    let part = (0..most).map(|n| lives[(n as f64 * step) as usize]);
+    // Each was checked in the whole.
+    Sample::new(part.collect()).unwrap_or_default()
+}
+
+fn tested(sample: &Sample, life: Weibull) -> Option<FitTest> {
+    let replication = Replication {
+        replicates: REPLICATES,
+        ..Replication::default()
+    };
+    let refit = |drawn: &Sample| {
+        let fit = fit_weibull(drawn).ok()?;
+        Some(Distribution::Weibull(fit.weibull))
+    };
+    let fitted = Distribution::Weibull(life);
+    fit_test(sample, &fitted, 2, replication, refit)
+}
+
 /// Whether the model fits a group's lives, how their plot bends, and what the failure modes
 /// have to do with the interval.
-pub(super) fn judged(subject: &Subject, group: &Group, fit: Option<&Fitted>) -> Vec<String> {
+pub(super) fn judged(
+    subject: &Subject,
+    group: &Group,
+    fit: Option<&Fitted>,
+    test: Option<&Tested>,
+) -> Vec<String> {
     let mut out = Vec::new();
-    if let Some(fit) = fit {
-        let replication = Replication {
-            replicates: REPLICATES,
-            ..Replication::default()
-        };
-        let refit = |drawn: &Sample| {
-            let fit = fit_weibull(drawn).ok()?;
-            Some(Distribution::Weibull(fit.weibull))
-        };
-        let fitted = Distribution::Weibull(fit.life);
-        out.extend(
-            fit_test(&group.sample, &fitted, 2, replication, refit).map(|test| test.to_string()),
-        );
+    if fit.is_some() {
+        out.extend(test.map(|found| match found.part {
+            Some(lives) => format!(
+                "{} (tested on {} of the lives, taken evenly)",
+                found.test,
+                number(lives as f64, 0)
+            ),
+            None => found.test.to_string(),
+        }));
         let bent = bend(&group.sample).ok().and_then(|bend| bend.kind);
         out.extend(bent.map(|kind| format!("{} (common practice)", kind.meaning())));
     }
@@ -92,7 +148,7 @@ pub(super) fn findings(
     if !more.is_empty() {
         out.push(more.join(" "));
     }
-    for group in apart {
+    for group in apart.iter().take(TOLD) {
         out.push(match &group.scope {
             Scope::Batch(batch) => format!(
                 "Batch {batch} is set apart: its lives differ from the rest, and no interval rests \
@@ -105,8 +161,17 @@ pub(super) fn findings(
             ),
         });
     }
+    if apart.len() > TOLD {
+        out.push(format!(
+            "{} more are set apart or have answers of their own; they stand among the tests below.",
+            capital(&count(apart.len() - TOLD, "group", "groups"))
+        ));
+    }
     out
 }
+
+/// Groups set apart that the findings name.
+const TOLD: usize = 6;
 
 /// True where positions have answers of their own and the pool answers for none.
 pub(super) fn led_by_siblings(subject: &Subject) -> bool {
@@ -356,9 +421,10 @@ pub(super) fn summary(
     currency: &str,
     confidence: &str,
     today: Option<String>,
+    rank: impl Fn(&Subject, &Group) -> f64,
 ) -> Vec<String> {
     let mut renewals: Vec<(&Subject, &Group)> = groups(subjects, Verdict::Renew);
-    renewals.sort_by(|a, b| worth(b.1).total_cmp(&worth(a.1)));
+    renewals.sort_by(|a, b| rank(b.0, b.1).total_cmp(&rank(a.0, a.1)));
     let (mut out, mut last) = (Vec::new(), Vec::new());
     let changes: Vec<_> = renewals
         .iter()

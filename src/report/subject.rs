@@ -4,16 +4,23 @@
 //! In: nothing. Out: plain structs that a command fills from store, model and policy.
 //! Never: words, charts, files.
 
+use std::sync::OnceLock;
+
 use chrono::NaiveDate;
 
 use super::first::About;
 use crate::life::{Flag, LifeRow, Sample};
 use crate::model::posterior::Posterior;
+use crate::model::trend::{NoTrend, Trend};
 use crate::policy::Recommendation;
 use crate::policy::age::Costs;
+use crate::policy::evidence::Tried;
 use crate::policy::modes::ModeRole;
 use crate::policy::recommend::Terms;
+use crate::policy::siblings::Found;
 use crate::quantity::trouble::Trouble;
+use crate::recurrence::trend::Trend as RateTrend;
+use crate::view::interval::LookView;
 
 /// Everything but the components.
 #[derive(Debug, Clone, Default)]
@@ -40,7 +47,13 @@ pub struct Frame {
     pub cautions: Vec<String>,
     /// What is known beside the components.
     pub about: About,
+    /// Components that get pages of their own, those with most money at stake first; all others
+    /// share a table. None: the report has no part for engineers.
+    pub in_full: Option<usize>,
 }
+
+/// Components in full where nothing else is asked for.
+pub const IN_FULL: usize = 12;
 
 /// One component.
 #[derive(Debug, Clone)]
@@ -72,6 +85,14 @@ pub struct Subject {
     pub grid: Option<f64>,
     /// Where the shape prior comes from, with its 5 % and 95 % points; none for the weak prior.
     pub prior: Option<(f64, f64, String)>,
+    /// Whether successive items in a slot last as long as those before; none where not asked.
+    pub successive: Option<Result<Trend, NoTrend>>,
+    /// Whether failures come faster or slower as slots run on; none where not asked.
+    pub rate: Option<RateTrend>,
+    /// What was compared to set groups apart; none where nothing was to be.
+    pub tried: Option<Tried>,
+    /// How far the positions (or machines) of the pool differ, where that was looked at.
+    pub alike: Option<Found>,
 }
 
 /// One slot with the items that sat in it.
@@ -83,6 +104,8 @@ pub struct Slot {
     pub position: String,
     /// Stays in time order.
     pub stays: Vec<Stay>,
+    /// Usage the machine is expected to see in a year; none where the register tells of none.
+    pub usage_a_year: Option<f64>,
 }
 
 /// One item's stay.
@@ -148,6 +171,28 @@ pub struct Group {
     pub apart: Option<(f64, f64)>,
     /// For positions that lean on their siblings.
     pub leaning: Option<Leaning>,
+    /// A look at the item that costs less than renewing by age and than running to failure.
+    pub look: Option<LookView>,
+    /// What the decision rests on, once it was asked for.
+    pub kept: Kept,
+}
+
+/// A posterior made once; of many lives that takes a while.
+#[derive(Debug, Clone, Default)]
+pub struct Kept(OnceLock<Option<Posterior>>);
+
+impl Group {
+    /// What the decision rests on: that of the least sure where positions lean on each other.
+    /// None where nothing has failed, or the lives leave it open.
+    pub fn posterior(&self) -> Option<&Posterior> {
+        match &self.leaning {
+            Some(leaning) => Some(&leaning.posterior),
+            None => {
+                let make = || Posterior::new(&self.sample, self.terms.prior).ok();
+                self.kept.0.get_or_init(make).as_ref()
+            }
+        }
+    }
 }
 
 /// How the positions of a group lean on their siblings.

@@ -147,6 +147,8 @@ impl Plane {
             Target::LifeAt(p) => k * (self.middle - value.ln()) + (-(1.0 - p).ln()).ln(),
             Target::Mean => k * (self.middle - value.ln() + ln_gamma(1.0 + 1.0 / k)),
             Target::Reliability(t) => (-value.ln()).ln() + k * (self.middle - t.ln()),
+            // h(t) = k/t · H(t): here what lies below the edge is what counts.
+            Target::Hazard(t) => (value * t / k).ln() + k * (self.middle - t.ln()),
         };
         if target == Target::Shape {
             return self
@@ -158,7 +160,11 @@ impl Plane {
         for ((shape, hazards), mass) in self.rows.iter().zip(&self.marginal.density) {
             sum += mass * (1.0 - hazards.share_below(edge(*shape)));
         }
-        sum / self.marginal.density.iter().sum::<f64>()
+        let beyond = sum / self.marginal.density.iter().sum::<f64>();
+        match target {
+            Target::Hazard(_) => 1.0 - beyond,
+            _ => beyond,
+        }
     }
 
     /// How far, in ln units, `value` lies from the quantile of `p`: the miss in probability

@@ -11,6 +11,7 @@ mod forecast;
 mod goodness;
 mod group;
 mod hard;
+mod hazard;
 mod identities;
 mod model;
 mod models;

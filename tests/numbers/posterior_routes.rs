@@ -11,8 +11,8 @@ use crate::common::quadrature::{Draws, Plane};
 use crate::common::study::draw;
 use crate::naive::mixed_lives;
 
-/// Targets judged; the reliability at a usage where about `share` have failed.
-fn targets(life: &Weibull, share: f64) -> [Target; 6] {
+/// Targets judged; the reliability and the hazard at a usage where about `share` have failed.
+fn targets(life: &Weibull, share: f64) -> [Target; 7] {
     [
         Target::Shape,
         Target::Scale,
@@ -20,6 +20,7 @@ fn targets(life: &Weibull, share: f64) -> [Target; 6] {
         Target::LifeAt(0.5),
         Target::Mean,
         Target::Reliability(life.life_at(share)),
+        Target::Hazard(life.life_at(share)),
     ]
 }
 

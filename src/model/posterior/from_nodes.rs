@@ -72,9 +72,9 @@ impl Posterior {
     }
 
     /// Posterior mean of the log of a quantity that is scale times a function of the shape,
-    /// or of the shape itself. A reliability is none: `None`.
+    /// or of the shape itself. A reliability or a hazard is none: `None`.
     pub fn mean_ln(&self, target: Target) -> Option<f64> {
-        if matches!(target, Target::Reliability(_)) {
+        if matches!(target, Target::Reliability(_) | Target::Hazard(_)) {
             return None;
         }
         let mut sum = 0.0;

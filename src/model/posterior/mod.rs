@@ -299,14 +299,18 @@ impl Posterior {
                 Target::LifeAt(_) => (x - z / k, 1.0),
                 Target::Mean => (x - node.ln_mean_factor, 1.0),
                 Target::Reliability(t) => (t.ln() - x / k, -1.0 / k),
+                Target::Hazard(t) => {
+                    let z = self.family().z_at_ln_hazard(x + t.ln() - k.ln());
+                    (t.ln() - z / k, -1.0 / (k * self.family().ln_hazard(z)[1]))
+                }
                 Target::Shape => (f64::NAN, 0.0),
             };
             let (cdf, density) = node.scale.cdf(k, a - shift);
             below += node.weight * cdf;
             slope += node.weight * density * turn;
         }
-        // z falls as the scale rises: turn the probability round.
-        if target.falls() {
+        // Where it falls as the scale rises, turn the probability round.
+        if target.falls_with_scale() {
             (1.0 - below, -slope)
         } else {
             (below, slope)

@@ -28,8 +28,8 @@ const PLANNED: usize = 7;
 /// What the picture over time leaves to be said of it.
 pub(super) struct OverTime {
     pub chart: StackedColumns,
-    /// Machines that share the last panel.
-    pub together: usize,
+    /// Whether some machines share the last panel.
+    pub together: bool,
     /// Whether any column is left empty as its machine hardly ran.
     pub empty: bool,
 }
@@ -122,7 +122,7 @@ pub(super) fn over_time(facts: &MoneyFacts) -> Option<OverTime> {
     }
     let every = facts.over_time.every.word();
     Some(OverTime {
-        together: rest.len(),
+        together: !rest.is_empty(),
         empty,
         chart: StackedColumns {
             id: String::new(),

@@ -20,7 +20,8 @@ use super::pictures::Pictures;
 use super::render::ReportError;
 use super::words::{list, lower_first};
 use crate::chart::{
-    ChangeBars, ChartError, RankedBars, StackedColumns, change_bars, ranked_bars, stacked_columns,
+    ChangeBars, ChartError, OTHERS, RankedBars, StackedColumns, change_bars, ranked_bars,
+    stacked_columns,
 };
 use crate::quantity::counted;
 
@@ -84,19 +85,18 @@ fn over_time(facts: &MoneyFacts) -> Block {
     if let Some(found) = charts::over_time(facts) {
         let mut caption = format!(
             "The higher a column, the more each {} cost that {}; read its parts from the foot up, \
-             the dearest component of the whole record first. “All others” holds the machines’ own \
-             work and expenses too.",
+             the dearest component of the whole record first.",
             charts::unit_words(facts),
             facts.over_time.every.word()
         );
+        if found.chart.series.last().is_some_and(|s| s.look == OTHERS) {
+            caption.push_str(" “All others” holds the machines’ own work and expenses too.");
+        }
         if found.empty {
             caption.push_str(" Where a machine hardly ran, nothing is shown.");
         }
-        if found.together > 0 {
-            caption.push_str(&format!(
-                " The dearest machines stand by themselves, {} together.",
-                counted(found.together as u64, "one", "the others")
-            ));
+        if found.together {
+            caption.push_str(" The dearest machines stand by themselves, the others together.");
         }
         items.push(Item::Columns(found.chart, caption));
     }
@@ -139,6 +139,11 @@ fn change(facts: &MoneyFacts) -> Block {
         None => items.push(Item::Words(
             "The record is too short to be set against an earlier stretch of itself.".to_owned(),
         )),
+        Some(view) if view.kinds.is_empty() => items.push(Item::Words(format!(
+            "Nothing was spent in {}, nor in {}.",
+            tables::dates(&view.before),
+            tables::dates(&view.after)
+        ))),
         Some(view) => {
             if let Some(chart) = charts::steps(facts) {
                 let caption = format!(

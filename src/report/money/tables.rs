@@ -243,8 +243,8 @@ pub(super) fn failures(facts: &MoneyFacts) -> Option<Grid> {
         shown.sort_by(|a, b| p(a).total_cmp(&p(b)));
         shown.truncate(MACHINES);
     }
-    let before = format!(">Per 1,000 {} before", facts.unit);
-    let after = format!(">Per 1,000 {} after", facts.unit);
+    let before = format!(">Per {} {} before", number(1_000.0, 0), facts.unit);
+    let after = format!(">Per {} {} after", number(1_000.0, 0), facts.unit);
     let limits = confidence(facts);
     let mut caption = format!(
         "The same two stretches. Beneath each rate stand its exact {limits} Poisson limits, beneath the \

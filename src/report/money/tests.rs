@@ -449,3 +449,24 @@ fn money_is_exact_and_estimates_are_not() {
         ["11.76", "0.123", "0.0123"]
     );
 }
+
+/// Names come from ledgers: none of them may be read as a page.
+#[test]
+fn names_cannot_spoil_the_page() {
+    let bad = "<b onclick=x>&\"H</b>";
+    let items = [
+        item(bad, Some("packing"), CostKind::Corrective, QUARTERS[0], 500),
+        item("H-02", Some(bad), CostKind::Corrective, QUARTERS[1], 300),
+    ];
+    let mut facts = facts(&items, &[(bad, Some(900.0)), ("H-02", Some(900.0))]);
+    facts.names.insert("packing".into(), bad.into());
+    facts.notes.push(bad.into());
+    let report = crate::report::model::Report {
+        money: Some(money_part(&facts)),
+        ..Default::default()
+    };
+    let page = crate::report::render(&report).unwrap();
+    assert!(!page.html.contains("<b onclick"));
+    assert!(page.html.contains("&lt;b onclick"));
+    assert_eq!(page.charts.len(), 2);
+}

@@ -24,7 +24,7 @@ pub(super) fn findings(facts: &MoneyFacts) -> Vec<String> {
     [
         Some(an_hour(facts)),
         where_it_goes(facts),
-        Some(better(facts)),
+        better(facts),
         Some(pays(facts)),
         on_offer(facts),
     ]
@@ -141,10 +141,13 @@ pub(super) fn earlier(facts: &MoneyFacts) -> &'static str {
     }
 }
 
-fn better(facts: &MoneyFacts) -> String {
+fn better(facts: &MoneyFacts) -> Option<String> {
     let Some(change) = &facts.change else {
-        return "The record is too short to say whether it is getting better.".to_owned();
+        return Some("The record is too short to say whether it is getting better.".to_owned());
     };
+    if change.kinds.is_empty() {
+        return None;
+    }
     let total = change.total();
     let money = |amount: Decimal| amount.to_f64();
     let each = change
@@ -185,7 +188,7 @@ fn better(facts: &MoneyFacts) -> String {
         text.push(' ');
         text.push_str(&said);
     }
-    text
+    Some(text)
 }
 
 /// "Of the EUR 30,884 more, −3,392 is from the hours run, ...".
