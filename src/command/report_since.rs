@@ -22,8 +22,14 @@ pub(super) fn earlier(
     as_of: NaiveDate,
     ui: &mut Ui,
 ) -> Result<Twin, CommandError> {
-    let bytes =
-        std::fs::read(file).map_err(|error| CommandError::io(file, "read the report", &error))?;
+    let bytes = std::fs::read(file).map_err(|error| {
+        let what = format!("could not read the earlier report: {error}");
+        let trouble = Trouble::error("io", what).in_file(shown(file));
+        CommandError::new(
+            Fault::Io,
+            trouble.cured_by("give the report.json that stands beside an earlier report.html"),
+        )
+    })?;
     let text = String::from_utf8_lossy(&bytes);
     let twin =
         read(&text).map_err(|error| CommandError::new(Fault::Data, error.told(&shown(file))))?;

@@ -85,10 +85,12 @@ fn soiled(dirt: &str) -> Report {
             lives: _,
             failures: _,
             note,
+            worth,
+            saves,
         } = row;
         (*component, *positions, *note) = (dirt(), dirt(), some());
         (*interval, *present, *chance) = (some(), some(), some());
-        *saving = Some(limited());
+        (*saving, *worth, *saves) = (Some(limited()), Some(limited()), some());
     }
     for section in &mut report.components {
         (section.id, section.name, section.usage) = (dirt(), dirt(), dirt());

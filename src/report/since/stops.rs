@@ -98,7 +98,7 @@ fn ahead(
             .collect();
         let whole = !slots.is_empty() && served.len() == slots.len();
         // What is only looked at leaves no trace among renewals: its day decides.
-        let due = stop.date <= today;
+        let due = stop.date < today;
         if !due && !(whole && stop.earliest <= today) {
             left.push(stop);
             continue;

@@ -31,7 +31,7 @@ use chrono::NaiveDate;
 use serde::{Deserialize, Serialize};
 
 pub use self::fill::twin;
-pub use self::read::{Unreadable, read};
+pub use self::read::{At, Unreadable, read};
 
 /// The version of the contract written and read here.
 pub const VERSION: u64 = 1;

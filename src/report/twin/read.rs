@@ -11,13 +11,21 @@ use crate::quantity::trouble::{Place, Trouble};
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Unreadable {
     /// It is no JSON.
-    NotJson { line: usize, what: String },
+    NotJson { at: At, what: String },
     /// It is JSON, and no report.
     NoReport,
     /// It is a report of another version of the contract.
     OtherVersion { found: String },
     /// It says that it is a report, and a key is missing or holds something else.
-    Key { line: usize, what: String },
+    Key { at: At, what: String },
+}
+
+/// A place in the text: line and column from 1, and the line itself.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct At {
+    pub line: usize,
+    pub column: usize,
+    pub text: String,
 }
 
 /// Reads a twin.
@@ -25,7 +33,7 @@ pub enum Unreadable {
 /// Keys that are not known here are passed over: later programs may add some.
 pub fn read(text: &str) -> Result<Twin, Unreadable> {
     let value: Value = serde_json::from_str(text).map_err(|error| Unreadable::NotJson {
-        line: error.line(),
+        at: place(text, &error),
         what: plain(&error),
     })?;
     match value.get("report") {
@@ -39,9 +47,18 @@ pub fn read(text: &str) -> Result<Twin, Unreadable> {
     }
     // From the text again: so that a fault has its line.
     serde_json::from_str(text).map_err(|error| Unreadable::Key {
-        line: error.line(),
+        at: place(text, &error),
         what: plain(&error),
     })
+}
+
+fn place(text: &str, error: &serde_json::Error) -> At {
+    let line = text.lines().nth(error.line().saturating_sub(1));
+    At {
+        line: error.line(),
+        column: error.column(),
+        text: line.unwrap_or_default().to_owned(),
+    }
 }
 
 /// The parser's words without the place, which is told apart.
@@ -54,16 +71,17 @@ fn plain(error: &serde_json::Error) -> String {
 impl Unreadable {
     /// What to tell of the file named.
     pub fn told(&self, file: &str) -> Trouble {
-        let at = |line: usize| Place {
+        let placed = |at: &At| Place {
             file: file.to_owned(),
-            line: (line > 0).then_some(line),
-            ..Place::default()
+            line: (at.line > 0).then_some(at.line),
+            excerpt: (!at.text.is_empty()).then(|| at.text.clone()),
+            span: span(at),
         };
         let give = "give the report.json that stands beside an earlier report.html";
         match self {
-            Unreadable::NotJson { line, what } => {
+            Unreadable::NotJson { at, what } => {
                 Trouble::error("since-not-json", format!("no JSON: {what}"))
-                    .placed(at(*line))
+                    .placed(placed(at))
                     .cured_by(give)
             }
             Unreadable::NoReport => Trouble::error(
@@ -80,14 +98,21 @@ impl Unreadable {
             .cured_by(
                 "write the earlier report anew: report --as-of its day, --out another folder",
             ),
-            Unreadable::Key { line, what } => Trouble::error(
+            Unreadable::Key { at, what } => Trouble::error(
                 "since-bad-key",
                 format!("not as a report writes it: {what}"),
             )
-            .placed(at(*line))
+            .placed(placed(at))
             .cured_by(
                 "write the earlier report anew: report --as-of its day, --out another folder",
             ),
         }
     }
+}
+
+/// The byte pointed at, where it is a character of its own.
+fn span(at: &At) -> Option<std::ops::Range<usize>> {
+    let from = at.column.saturating_sub(1);
+    let whole = at.text.is_char_boundary(from) && at.text.is_char_boundary(from + 1);
+    whole.then(|| from..from + 1)
 }
