@@ -162,6 +162,7 @@ fn frame() -> Frame {
         )],
         cautions: Vec::new(),
         findings: Vec::new(),
+        about: Default::default(),
         in_full: Some(IN_FULL),
     }
 }

@@ -9,7 +9,7 @@ use rust_decimal::prelude::ToPrimitive;
 
 use super::CommandError;
 use super::evidence::{ComponentEvidence, Group};
-use super::wear_ledger::{self, everything};
+use super::wear_ledger::{self, everything, lined};
 use crate::policy::age::NEAR;
 use crate::policy::inspect::{Failed, Inspection, Lived, LookTerms, weigh};
 use crate::store::Store;
@@ -35,21 +35,26 @@ struct Measured {
 impl Looks {
     /// Errors: the store cannot tell its readings.
     pub(super) fn of(store: &Store, risk: f64) -> Result<Looks, CommandError> {
-        let groups = everything(store, store.readings()?)
-            .into_iter()
-            .filter_map(|group| {
-                let lines = WearLines::fit(&group.items).ok()?;
-                let names = group.items.iter().map(|item| item.item.clone());
-                // The first of a name, should there be two.
-                let places = names.enumerate().map(|(n, item)| (item, n)).rev().collect();
-                Some(Measured {
-                    of: group,
-                    lines,
-                    places,
-                })
+        let groups = everything(store, store.readings()?);
+        Ok(Looks::from(lined(groups), risk))
+    }
+
+    /// From groups whose lines are fitted already.
+    pub(super) fn from(groups: Vec<(wear_ledger::Group, Option<WearLines>)>, risk: f64) -> Looks {
+        let measured = groups.into_iter().filter_map(|(of, lines)| {
+            let names = of.items.iter().map(|item| item.item.clone());
+            // The first of a name, should there be two.
+            let places = names.enumerate().map(|(n, item)| (item, n)).rev().collect();
+            Some(Measured {
+                lines: lines?,
+                of,
+                places,
             })
-            .collect();
-        Ok(Looks { groups, risk })
+        });
+        Looks {
+            groups: measured.collect(),
+            risk,
+        }
     }
 
     /// The look that costs least, where it beats both renewal by age and running to failure

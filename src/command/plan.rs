@@ -11,7 +11,7 @@ use super::evidence::{Ask, ComponentEvidence, gather};
 use super::group_inputs::{Ground, GroupedMachine, grouped};
 use super::plan_inputs::{Standing, shelf};
 use super::select::{Select, folders, no_lives};
-use super::wear_now::{WornSlots, worn};
+use super::wear_now::WearNow;
 use super::{CommandError, Format, Outcome, Ui};
 use crate::plan::{MachineNow, Plan, Stop, Words, calendar};
 use crate::quantity::time::day;
@@ -87,7 +87,7 @@ pub fn run(args: &PlanArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         machines: args.machine.clone(),
         crews: args.crews,
     };
-    let planned = plans(&store, &evidence, &worn(&store)?, &ask)?;
+    let planned = plans(&store, &evidence, &WearNow::read(&store)?, &ask)?;
     let facts: Vec<Facts<'_>> = planned
         .iter()
         .map(|planned| Facts {
@@ -150,7 +150,7 @@ fn write(file: &Path, text: &str) -> Result<(), CommandError> {
 pub(super) fn plans<'a>(
     store: &'a Store,
     evidence: &[ComponentEvidence],
-    worn: &WornSlots,
+    worn: &WearNow,
     ask: &PlanAsk,
 ) -> Result<Vec<Planned<'a>>, CommandError> {
     let as_of = day(store.as_of(), store.zone());

@@ -11,8 +11,8 @@ use rust_decimal::prelude::ToPrimitive;
 use super::CommandError;
 use super::evidence::{ComponentEvidence, places};
 use super::group_inputs::{Ground, GroupedMachine};
-use super::interval_look::{Looks, RISK};
-use super::wear_now::WornSlots;
+use super::interval_look::Looks;
+use super::wear_now::WearNow;
 use crate::life::LifeRow;
 use crate::plan::{Basis, MachineNow, OnShelf, Opening, Rate, Renewal, Shelf, Since, SlotNow};
 use crate::quantity::time::day;
@@ -40,14 +40,14 @@ pub struct Standing<'a> {
     /// is cheaper than renewing by age.
     looks: Vec<Vec<Option<f64>>>,
     /// Last readings of what is in place.
-    worn: &'a WornSlots,
+    worn: &'a WearNow,
 }
 
 impl<'a> Standing<'a> {
     pub fn read(
         store: &'a Store,
         evidence: &'a [ComponentEvidence],
-        worn: &'a WornSlots,
+        worn: &'a WearNow,
     ) -> Result<Standing<'a>, CommandError> {
         let mut running = HashMap::new();
         let mut last: HashMap<[&str; 3], &LifeRow> = HashMap::new();
@@ -91,7 +91,7 @@ impl<'a> Standing<'a> {
             meters: store.meters()?,
             usages: store.usage_now()?,
             groups: places(evidence),
-            looks: looks(store, evidence)?,
+            looks: looks(store, evidence, &worn.looks),
             worn,
         })
     }
@@ -148,7 +148,7 @@ impl<'a> Standing<'a> {
             });
         let (since, found) = self.since(&key, &owned);
         let condemned = found.or_else(|| {
-            let read = self.worn.get(&owned)?;
+            let read = self.worn.slots.get(&owned)?;
             read.iter().find_map(|worn| worn.beyond.clone())
         });
         let place = self.groups.get(&key).copied();
@@ -279,11 +279,7 @@ impl<'a> Standing<'a> {
 
 /// Where looking is cheaper than renewing by age, the usage at which to look; a ceiling is kept
 /// by renewing all the same.
-fn looks(
-    store: &Store,
-    evidence: &[ComponentEvidence],
-) -> Result<Vec<Vec<Option<f64>>>, CommandError> {
-    let looks = Looks::of(store, RISK)?;
+fn looks(store: &Store, evidence: &[ComponentEvidence], looks: &Looks) -> Vec<Vec<Option<f64>>> {
     let of = |component: &ComponentEvidence| {
         let each = component.groups.iter().map(|group| {
             let free = component.terms.ceiling.is_none() && !group.slots.is_empty();
@@ -292,7 +288,7 @@ fn looks(
         });
         each.collect()
     };
-    Ok(evidence.iter().map(of).collect())
+    evidence.iter().map(of).collect()
 }
 
 /// The opening of an access at the cylinder of a position; made where it is new.

@@ -16,6 +16,7 @@ use super::report_since::{earlier, renewed};
 use super::report_stops::{planned, plant_plans};
 use super::select::{Select, confidence, folders, no_lives};
 use super::sheet::PaperArg;
+use super::wear_now::WearNow;
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{Depth, look_over};
 use crate::chart::png;
@@ -136,11 +137,18 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         None => None,
     };
     steps.at("planning stops");
-    let planned = planned(&store, &evidence, &args.select)?;
+    let worn = WearNow::read(&store)?;
+    let planned = planned(&store, &evidence, &worn, &args.select)?;
     let plans = plant_plans(&planned);
     let stays = store.slot_history()?;
     steps.at("testing trends");
-    let subjects = subjects(&store, evidence, &stays, args.readers.has(For::Engineer))?;
+    let subjects = subjects(
+        &store,
+        evidence,
+        &stays,
+        &worn.looks,
+        args.readers.has(For::Engineer),
+    )?;
     let stops = args.readers.has(For::Planner).then(|| {
         stops_part(&StopsFacts {
             currency: &frame.currency,

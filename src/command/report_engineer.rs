@@ -11,7 +11,7 @@ use super::CommandError;
 use super::evidence::{ComponentEvidence, Group};
 use super::histories::of_component;
 use super::interval_ledger::mode_roles;
-use super::interval_look::{Looks, RISK};
+use super::interval_look::Looks;
 use super::trend_note::trend_of;
 use crate::cost::CostFrom;
 use crate::life::{LifeRow, Sample};
@@ -32,6 +32,7 @@ pub(super) fn subjects(
     store: &Store,
     evidence: Vec<ComponentEvidence>,
     stays: &[SlotStay],
+    looks: &Looks,
     tested: bool,
 ) -> Result<Vec<Subject>, CommandError> {
     let mut own: HashMap<&str, Vec<&SlotStay>> = HashMap::new();
@@ -39,7 +40,7 @@ pub(super) fn subjects(
         own.entry(&stay.component).or_default().push(stay);
     }
     let more = match tested {
-        true => Some((store.meters()?, Looks::of(store, RISK)?)),
+        true => Some((store.meters()?, looks)),
         false => None,
     };
     // A store answers one question at a time, so what needs it is asked for in turn.

@@ -8,7 +8,7 @@ use super::CommandError;
 use super::evidence::{Ask, ComponentEvidence, gather};
 use super::plan::{PlanAsk, Planned, plans};
 use super::select::Select;
-use super::wear_now::worn;
+use super::wear_now::WearNow;
 use crate::report::stops::PlantPlan;
 use crate::store::Store;
 
@@ -19,17 +19,17 @@ use crate::store::Store;
 pub(super) fn planned<'a>(
     store: &'a Store,
     evidence: &[ComponentEvidence],
+    worn: &WearNow,
     select: &Select,
 ) -> Result<Vec<Planned<'a>>, CommandError> {
     let ask = PlanAsk {
         machines: select.machines().to_vec(),
         ..PlanAsk::default()
     };
-    let worn = worn(store)?;
     if select.takes_all() {
-        return plans(store, evidence, &worn, &ask);
+        return plans(store, evidence, worn, &ask);
     }
-    plans(store, &gather(store, &Ask::default())?, &worn, &ask)
+    plans(store, &gather(store, &Ask::default())?, worn, &ask)
 }
 
 /// The plans as the report takes them.

@@ -11,7 +11,7 @@ use super::evidence::{Ask, gather};
 use super::plan::{PlanAsk, plans};
 use super::select::folders;
 use super::sheet_stop::stop;
-use super::wear_now::{WornSlots, worn};
+use super::wear_now::WearNow;
 use super::{CommandError, Fault, Outcome, Ui};
 use crate::plan::{Stop, stop_on};
 use crate::quantity::nearest;
@@ -79,7 +79,7 @@ pub fn run(args: &SheetArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         return Err(unknown(&args.machine, &store.machines()));
     };
     let today = day(store.as_of(), ledger.register.plant.time_zone);
-    let worn = worn(&store)?;
+    let worn = WearNow::read(&store)?;
     let (at, planned) = planned(&store, &worn, args)?;
     let at = at.unwrap_or(today);
     if at < today {
@@ -87,7 +87,7 @@ pub fn run(args: &SheetArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
         let cure = "give a later day, or take the ledger as it stood: --as-of DATE";
         return Err(CommandError::wrong_use(what, cure));
     }
-    let stop = stop(&store, ledger, tag, at, planned.as_ref(), &worn)?;
+    let stop = stop(&store, ledger, tag, at, planned.as_ref(), &worn.slots)?;
     let version = concat!("wearbook ", env!("CARGO_PKG_VERSION"));
     let sheet = sheet(&ledger.register, &stop, version);
     let dress = dress(ledger, ui)?;
@@ -115,7 +115,7 @@ pub fn run(args: &SheetArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
 /// The day and the plan of the stop: the next planned one, or the one of the day asked for.
 fn planned(
     store: &Store,
-    worn: &WornSlots,
+    worn: &WearNow,
     args: &SheetArgs,
 ) -> Result<(Option<NaiveDate>, Option<Stop>), CommandError> {
     let asked = args.stop;

@@ -4,10 +4,14 @@
 
 use std::collections::HashMap;
 
+use rayon::prelude::*;
+
 use super::select::{Select, rank, usage};
 use crate::register::{Measurement, Register};
 use crate::store::{Reading, Store};
-use crate::wear::{Given, ItemReadings, LimitRule, NotComparable, Standard, Taken, Verdict};
+use crate::wear::{
+    Given, ItemReadings, LimitRule, NotComparable, Standard, Taken, Verdict, WearLines,
+};
 
 /// Everything read of one quantity in one zone of a component, over all machines.
 pub(super) struct Group {
@@ -95,6 +99,15 @@ pub(super) fn everything(store: &Store, readings: Vec<Reading>) -> Vec<Group> {
     grouped(store, readings, &Select::default(), &[])
 }
 
+/// Each group with the lines through its readings, where there are any.
+pub(super) fn lined(groups: Vec<Group>) -> Vec<(Group, Option<WearLines>)> {
+    let fit = |group: Group| {
+        let lines = WearLines::fit(&group.items).ok();
+        (group, lines)
+    };
+    groups.into_par_iter().map(fit).collect()
+}
+
 fn grouped(
     store: &Store,
     readings: Vec<Reading>,
@@ -148,7 +161,7 @@ fn grouped(
         }
     }
     let mut filled: Vec<Group> = groups
-        .into_iter()
+        .into_par_iter()
         .map(|(group, readings)| fill(group, readings, select))
         .collect();
     filled.sort_by(|a, b| {
@@ -184,6 +197,7 @@ fn fill(mut group: Group, readings: Vec<Reading>, select: &Select) -> Group {
     let counts = |reading: &Reading| !paired || reading.zone.as_deref() == Some(LimitRule::WORKING);
     let mut places: HashMap<&str, usize> = HashMap::new();
     let mut latest: Vec<(&str, usize)> = Vec::new();
+    let mut known: HashMap<&str, usize> = HashMap::new();
     for (n, reading) in readings.iter().enumerate() {
         if !counts(reading) {
             continue;
@@ -205,11 +219,14 @@ fn fill(mut group: Group, readings: Vec<Reading>, select: &Select) -> Group {
             }
             _ => group.left_out += 1,
         }
-        match latest.iter_mut().find(|(known, _)| *known == item) {
+        match known.get(item).map(|at| &mut latest[*at].1) {
             // An item's readings in two slots do not come in the order of time.
-            Some((_, last)) if readings[*last].time <= reading.time => *last = n,
+            Some(last) if readings[*last].time <= reading.time => *last = n,
             Some(_) => {}
-            None => latest.push((item, n)),
+            None => {
+                known.insert(item, latest.len());
+                latest.push((item, n));
+            }
         }
     }
     let mut rows: Vec<Row> = latest

@@ -5,8 +5,8 @@
 use std::collections::HashMap;
 
 use super::CommandError;
-use super::select::Select;
-use super::wear_ledger::{Group, Row, gather};
+use super::interval_look::{Looks, RISK};
+use super::wear_ledger::{Group, Row, everything, lined};
 use crate::quantity::time::day;
 use crate::store::Store;
 use crate::view::wear::{Asked, LineFigures, left_words};
@@ -31,11 +31,28 @@ pub(super) type WornSlots = HashMap<[String; 3], Vec<Worn>>;
 /// Two-sided confidence of the usage left.
 const CONFIDENCE: f64 = 0.9;
 
-/// The last readings of what is in place.
-pub(super) fn worn(store: &Store) -> Result<WornSlots, CommandError> {
+/// All that was read, gathered once for everything that asks.
+pub(super) struct WearNow {
+    /// The last readings of what is in place.
+    pub slots: WornSlots,
+    /// Whether looking beats renewing by age, at the usual risk.
+    pub looks: Looks,
+}
+
+impl WearNow {
+    /// Errors: the store cannot tell its readings.
+    pub(super) fn read(store: &Store) -> Result<WearNow, CommandError> {
+        let groups = lined(everything(store, store.readings()?));
+        Ok(WearNow {
+            slots: in_place(store, &groups),
+            looks: Looks::from(groups, RISK),
+        })
+    }
+}
+
+fn in_place(store: &Store, groups: &[(Group, Option<WearLines>)]) -> WornSlots {
     let mut slots = WornSlots::new();
-    for group in gather(store, store.readings()?, &Select::default(), &[]) {
-        let lines = WearLines::fit(&group.items).ok();
+    for (group, lines) in groups {
         let belief = lines.as_ref().and_then(WearLines::belief);
         for row in &group.rows {
             let (Some(machine), Some(position)) =
@@ -67,12 +84,12 @@ pub(super) fn worn(store: &Store) -> Result<WornSlots, CommandError> {
                 quantity: group.quantity.clone(),
                 zone: row.latest.zone.clone(),
                 standing: row.verdict.as_ref().ok().map(|verdict| verdict.standing),
-                beyond: beyond(store, &group, row),
+                beyond: beyond(store, group, row),
                 left,
             });
         }
     }
-    Ok(slots)
+    slots
 }
 
 /// Of a pair it is told where the part it is recorded for is the worn one: the ring.
