@@ -298,7 +298,7 @@ fn a_ledger_without_readings_or_costs_is_told_so() {
     let whole = page(&ledger, &[]);
     let said = part(&whole);
     assert!(said.contains("cannot be said, as no meter tells"), "{said}");
-    assert!(said.contains("cost EUR 240"), "{said}");
+    assert!(said.contains("cost EUR\u{a0}240"), "{said}");
     assert!(!said.contains("id=\"cost-over-time\""));
     assert!(!said.contains("NaN"));
 

@@ -58,6 +58,8 @@ pub(super) fn recently(facts: &MoneyFacts) -> String {
     let Span { from, to, .. } = &facts.recent;
     if a_year(facts) {
         format!("In the 12 months to {}", day(*to))
+    } else if from == to {
+        format!("On {}", day(*to))
     } else {
         format!("From {} to {}", day(*from), day(*to))
     }
@@ -106,7 +108,8 @@ fn where_it_goes(facts: &MoneyFacts) -> Option<String> {
         .filter(|(_, sum)| *sum > Decimal::ZERO)
         .filter_map(|(id, sum)| {
             let name = lower_first(facts.name(id));
-            Some(format!("the {name} ({})", share(sum, all)?))
+            let the = if name.starts_with("the ") { "" } else { "the " };
+            Some(format!("{the}{name} ({})", share(sum, all)?))
         })
         .collect();
     if first.is_empty() {
