@@ -109,6 +109,14 @@ fn assert_sound(svg: &str, id: &str) {
             );
         }
     }
+    // Ids are the picture's own, as a page holds many.
+    let ids: Vec<&str> = tree
+        .descendants()
+        .filter_map(|n| n.attribute("id"))
+        .collect();
+    for (n, one) in ids.iter().enumerate() {
+        assert!(one.starts_with(id) && !ids[..n].contains(one), "{one}");
+    }
     assert_labels_apart(svg);
 }
 

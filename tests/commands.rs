@@ -15,8 +15,12 @@ mod fleet;
 mod forecast;
 #[path = "commands/grouped.rs"]
 mod grouped;
+#[path = "commands/guide.rs"]
+mod guide;
 #[path = "commands/hostile.rs"]
 mod hostile;
+#[path = "commands/manuals.rs"]
+mod manuals;
 #[path = "commands/plan.rs"]
 mod plan;
 #[path = "commands/sheet.rs"]

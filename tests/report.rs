@@ -14,6 +14,8 @@ mod browser;
 mod hostile;
 #[path = "support/quillmoor.rs"]
 mod quillmoor;
+#[path = "report/stops.rs"]
+mod stops;
 
 /// The page as XML: the few elements HTML leaves open are closed, the doctype goes.
 fn as_xml(html: &str) -> String {

@@ -10,6 +10,10 @@ use roxmltree::Document;
 
 #[path = "support/browser.rs"]
 mod browser;
+#[path = "report/money.rs"]
+mod money;
+#[path = "report/twin.rs"]
+mod twin;
 
 fn sample() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-ledger")
@@ -59,7 +63,7 @@ fn the_report_and_its_charts_are_written_and_named() {
         stderr.contains(&format!("{charts} charts beside it in report")),
         "{stderr}"
     );
-    assert_eq!(charts + 1, written.len(), "{:?}", written.keys());
+    assert_eq!(charts + 2, written.len(), "{:?}", written.keys());
     for (name, bytes) in &written {
         if name.ends_with(".svg") {
             let text = std::str::from_utf8(bytes).expect("UTF-8");
@@ -70,8 +74,30 @@ fn the_report_and_its_charts_are_written_and_named() {
         "packing-set-probability.svg",
         "packing-set-cost.svg",
         "packing-set-history.svg",
+        "stops.svg",
+        "report.json",
     ] {
         assert!(written.contains_key(name), "{name}");
+    }
+}
+
+#[test]
+fn every_chart_comes_as_png_where_asked() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let (_, stderr) = report(
+        folder.path(),
+        &["--png", "--for", "manager", "--component", "packing-set"],
+    );
+    assert!(stderr.contains("each as SVG and PNG"), "{stderr}");
+    let written = files(&folder.path().join("report"));
+    let charts: Vec<&String> = written.keys().filter(|n| n.ends_with(".svg")).collect();
+    assert!(!charts.is_empty());
+    for name in charts {
+        let picture = &written[&name.replace(".svg", ".png")];
+        assert!(picture.starts_with(b"\x89PNG\r\n\x1a\n"), "{name}");
+        // Width in the header, three pixels to one of the chart.
+        let width = u32::from_be_bytes(picture[16..20].try_into().expect("four bytes"));
+        assert_eq!(width, 3 * 720, "{name}");
     }
 }
 
@@ -87,7 +113,11 @@ fn the_same_ledger_gives_the_same_bytes() {
 #[test]
 fn an_older_date_gives_the_ledger_as_it_stood() {
     let folder = tempfile::tempdir().expect("a folder");
-    report(folder.path(), &["--as-of", "2024-03-31"]);
+    // A plan looks ahead; the other parts must know of nothing later.
+    report(
+        folder.path(),
+        &["--as-of", "2024-03-31", "--for", "engineer"],
+    );
     let page = std::fs::read_to_string(folder.path().join("report/report.html")).expect("a page");
     assert!(page.contains("as it stood on 31 March 2024"));
     for later in [
@@ -111,10 +141,13 @@ fn one_component_can_be_asked_for() {
     let folder = tempfile::tempdir().expect("a folder");
     report(folder.path(), &["--component", "packing-set"]);
     let written = files(&folder.path().join("report"));
+    let others = ["report.html", "report.json", "stops.svg", "intervals.svg"];
     assert!(
-        written
-            .keys()
-            .all(|n| n.starts_with("packing-set-") || n == "report.html")
+        written.keys().all(|n| n.starts_with("packing-set-")
+            || n.starts_with("cost-")
+            || others.contains(&n.as_str())),
+        "{:?}",
+        written.keys()
     );
 }
 

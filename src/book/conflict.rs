@@ -371,7 +371,7 @@ impl Conflict {
             Conflict::Future { .. } => one("mend the time; check this computer's clock"),
             Conflict::LoggedBeforeTime { .. } => one("check the clock of the recording computer"),
             Conflict::MeterBackwards { witness, .. } => vec![
-                "meter exchanged? record the reading with \"reset\": true.".to_owned(),
+                "meter exchanged? record the reading with --reset (in JSON lines: \"reset\": true).".to_owned(),
                 match witness.given {
                     None => format!(
                         "misread? withdraw {}, then record it again.",

@@ -274,7 +274,11 @@ pub(super) fn calendar_ticks(
         return day_ticks(from, to, per_day, size_px, air_px);
     }
     for step in [1i32, 3, 6, 12, 24, 60, 120, 240, 600, 1200] {
-        let widest = text_width_px(if step < 12 { "2000" } else { "20000" }, size_px, false);
+        let widest = if step < 12 {
+            widest_of_year(from.year(), month_words, size_px)
+        } else {
+            text_width_px("20000", size_px, false)
+        };
         if widest + air_px > per_day * 30.0 * f64::from(step) {
             continue;
         }
@@ -306,8 +310,16 @@ pub(super) fn calendar_ticks(
     Vec::new()
 }
 
+/// The width of the widest name that one day of each month of a year has, or the year itself.
+fn widest_of_year(year: i32, words: fn(NaiveDate) -> String, size_px: f64) -> f64 {
+    (1..=12)
+        .filter_map(|month| NaiveDate::from_ymd_opt(year, month, 28))
+        .map(|day| text_width_px(&words(day), size_px, false))
+        .fold(text_width_px("2000", size_px, true), f64::max)
+}
+
 fn day_ticks(from: NaiveDate, to: NaiveDate, per_day: f64, size_px: f64, air_px: f64) -> Vec<Tick> {
-    let widest = text_width_px("30 May 2000", size_px, false);
+    let widest = widest_of_year(from.year(), day_words, size_px);
     let step = [1u64, 2, 5, 7, 14, 28]
         .into_iter()
         .find(|s| widest + air_px <= per_day * *s as f64)

@@ -5,7 +5,7 @@
 
 use super::axis::{Range, linear_ticks};
 use super::canvas::{Anchor, Canvas, Dash, Type};
-use super::looks::{self, Looks, Series};
+use super::looks::{self, Series};
 use super::marks;
 use super::palette::{INK, SOFT};
 use super::place::{Area, EDGE};
@@ -152,7 +152,6 @@ pub fn ranked_bars(data: &RankedBars, size: Size) -> Result<String, ChartError> 
     check(data)?;
     let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
     let mut c = Canvas::new(size);
-    let looks = Looks::define(&mut c, id, &data.parts)?;
     marks::title(&mut c, &data.title, width)?;
     let layout = Layout::new(data, width);
     let top = layout.top;
@@ -216,7 +215,7 @@ pub fn ranked_bars(data: &RankedBars, size: Size) -> Result<String, ChartError> 
         c.text(&share, (width - EDGE, y + 4.0), VALUE, Anchor::End)?;
     }
     for (series, areas) in data.parts.iter().zip(&slices) {
-        looks.rects(&mut c, areas, series.look);
+        looks::rects(&mut c, areas, series.look);
     }
     c.line(
         (plot.x0, plot.y0),
@@ -225,7 +224,7 @@ pub fn ranked_bars(data: &RankedBars, size: Size) -> Result<String, ChartError> 
         1.0,
         Dash::Solid,
     )?;
-    part_names(&mut c, data, &looks, &layout, width)?;
+    part_names(&mut c, data, &layout, width)?;
     Ok(c.finish(id, &data.title, &description(data)))
 }
 
@@ -233,14 +232,13 @@ pub fn ranked_bars(data: &RankedBars, size: Size) -> Result<String, ChartError> 
 fn part_names(
     c: &mut Canvas,
     data: &RankedBars,
-    looks: &Looks<'_>,
     layout: &Layout,
     width: f64,
 ) -> Result<(), ChartError> {
     let Some(starts) = &layout.pieces else {
         if data.parts.len() > 1 {
             let room = width - 2.0 * EDGE;
-            looks.key(c, &data.parts, None, (EDGE, TOP - 2.0), room)?;
+            looks::key(c, &data.parts, None, (EDGE, TOP - 2.0), room)?;
         }
         return Ok(());
     };
@@ -253,6 +251,7 @@ fn part_names(
 }
 
 fn check(data: &RankedBars) -> Result<(), ChartError> {
+    looks::check(&data.parts)?;
     let mut so_far = 0.0;
     for row in &data.rows {
         if row.parts.len() != data.parts.len() {

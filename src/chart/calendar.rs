@@ -73,8 +73,7 @@ impl Frame {
             let x = self.along(tick.value);
             c.line((x, plot.y1), (x, plot.y1 + 4.0), INK, 0.8, Dash::Solid)?;
             let half = look.width(&tick.label) / 2.0;
-            let is_year =
-                tick.label.len() == 4 && tick.label.starts_with(|c: char| c.is_ascii_digit());
+            let is_year = tick.label.len() == 4 && tick.label.bytes().all(|b| b.is_ascii_digit());
             let look = if is_year { bold } else { look };
             if x + half <= plot.x1 + 22.0 {
                 c.text(&tick.label, (x, plot.y1 + 16.0), look, Anchor::Middle)?;

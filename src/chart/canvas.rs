@@ -96,8 +96,6 @@ impl Type {
 /// The surface. Shapes are added in order; later ones lie above.
 pub(super) struct Canvas {
     size: Size,
-    /// Fills that shapes refer to.
-    defs: String,
     body: String,
 }
 
@@ -105,7 +103,6 @@ impl Canvas {
     pub(super) fn new(size: Size) -> Canvas {
         Canvas {
             size,
-            defs: String::new(),
             body: String::new(),
         }
     }
@@ -204,15 +201,8 @@ impl Canvas {
         self.draw(|b| b.draw_rect(from, to, &colour.filled(), true))
     }
 
-    /// Adds a fill that shapes can refer to. `element` is whole XML of ours, never a user's text.
-    pub(super) fn define(&mut self, element: &str) {
-        self.defs.push_str(element);
-        self.defs.push('\n');
-    }
-
-    /// Many rectangles of one fill as one shape, each with a rim of paper `rim` wide. `fill` is a
-    /// colour or a reference to what was defined, never a user's text.
-    pub(super) fn rects(&mut self, areas: &[Area], fill: &str, rim: f64) {
+    /// Many rectangles of one colour as one shape, each with a rim of paper `rim` wide.
+    pub(super) fn rects(&mut self, areas: &[Area], colour: &str, rim: f64) {
         if areas.is_empty() {
             return;
         }
@@ -223,15 +213,30 @@ impl Canvas {
             path.push_str(&format!("M{x0} {y0}h{w}v{h}h{}z", -w));
         }
         let rim = if rim > 0.0 {
-            format!(
-                " stroke=\"#FFFFFF\" stroke-width=\"{}\"",
-                (rim * FINE).round()
-            )
+            let width = (rim * FINE).round();
+            format!(" stroke=\"#FFFFFF\" stroke-width=\"{width}\"")
         } else {
             String::new()
         };
         self.body
-            .push_str(&format!("<path d=\"{path}\" fill=\"{fill}\"{rim}/>\n"));
+            .push_str(&format!("<path d=\"{path}\" fill=\"{colour}\"{rim}/>\n"));
+    }
+
+    /// Many pieces of one line as one shape, with round ends: one without length is a dot.
+    pub(super) fn pieces(&mut self, pieces: &[Stroke], colour: &str, width: f64) {
+        if pieces.is_empty() {
+            return;
+        }
+        let mut path = String::new();
+        for (from, to) in pieces {
+            let ((x0, y0), (x1, y1)) = (grid(*from), grid(*to));
+            path.push_str(&format!("M{x0} {y0}l{} {}", x1 - x0, y1 - y0));
+        }
+        let width = (width * FINE).round();
+        self.body.push_str(&format!(
+            "<path d=\"{path}\" stroke=\"{colour}\" stroke-width=\"{width}\" \
+             stroke-linecap=\"round\" fill=\"none\"/>\n"
+        ));
     }
 
     pub(super) fn outline(
@@ -326,11 +331,6 @@ impl Canvas {
     pub(super) fn finish(self, id: &str, title: &str, desc: &str) -> String {
         let (width, height) = (self.size.width_px, self.size.height_px);
         let (fine_width, fine_height) = self.fine_size();
-        let defs = if self.defs.is_empty() {
-            String::new()
-        } else {
-            format!("<defs>\n{}</defs>\n", self.defs)
-        };
         let id: String = id
             .chars()
             .map(|c| {
@@ -346,7 +346,7 @@ impl Canvas {
              viewBox=\"0 0 {fine_width} {fine_height}\" role=\"img\" \
              aria-labelledby=\"{id}-title {id}-desc\" id=\"{id}\" font-family=\"{FONTS}\">\n\
              <title id=\"{id}-title\">{}</title>\n<desc id=\"{id}-desc\">{}</desc>\n\
-             <rect width=\"{fine_width}\" height=\"{fine_height}\" fill=\"#FFFFFF\"/>\n{defs}{}</svg>\n",
+             <rect width=\"{fine_width}\" height=\"{fine_height}\" fill=\"#FFFFFF\"/>\n{}</svg>\n",
             escape(title),
             escape(desc),
             self.body

@@ -7,7 +7,7 @@
 
 use super::axis::{Range, finite, linear_ticks};
 use super::canvas::{Anchor, Canvas, Dash, Type};
-use super::looks::{DOWN, Looks, UP};
+use super::looks::{self, DOWN, UP};
 use super::marks;
 use super::palette::{BAR, HAIR, INK, PAPER, SOFT};
 use super::place::{Area, EDGE};
@@ -103,7 +103,6 @@ pub fn change_bars(data: &ChangeBars, size: Size) -> Result<String, ChartError> 
 
     let mut c = Canvas::new(size);
     marks::title(&mut c, &data.title, width)?;
-    let looks = Looks::of_changes(&mut c, id);
     let small = Type::new(11.0, SOFT);
     let ticks = linear_ticks(&x, plot.width(), small.size, 18.0, false);
     let shown: Vec<_> = ticks
@@ -134,7 +133,7 @@ pub fn change_bars(data: &ChangeBars, size: Size) -> Result<String, ChartError> 
             }
         } else if x1 > x0 {
             let look = if to > from { UP } else { DOWN };
-            looks.rects(&mut c, &[area], look);
+            looks::rects(&mut c, &[area], look);
         } else {
             c.line((x0, y - half), (x0, y + half), INK, 1.2, Dash::Solid)?;
         }

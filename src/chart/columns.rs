@@ -6,7 +6,7 @@
 
 use super::axis::{Range, Tick, linear_ticks};
 use super::canvas::{Anchor, Canvas, Dash, Type};
-use super::looks::{self, Looks, Series};
+use super::looks::{self, Series};
 use super::marks;
 use super::palette::{INK, SOFT};
 use super::periods::{Marked, marked};
@@ -144,14 +144,13 @@ pub fn stacked_columns(data: &StackedColumns, size: Size) -> Result<String, Char
     check(data)?;
     let (width, height) = (f64::from(size.width_px), f64::from(size.height_px));
     let mut c = Canvas::new(size);
-    let looks = Looks::define(&mut c, id, &data.series)?;
     marks::title(&mut c, &data.title, width)?;
     let label = Type::new(11.5, INK);
     marks::head_line(&mut c, &data.y_title, 41.0, label, width)?;
     let layout = Layout::new(data, width);
     if layout.beside == 0.0 {
         let room = width - 2.0 * EDGE;
-        if let Some((x, y)) = looks.key(&mut c, &data.series, data.more(), (EDGE, 48.0), room)? {
+        if let Some((x, y)) = looks::key(&mut c, &data.series, data.more(), (EDGE, 48.0), room)? {
             unknown_mark(&mut c, (x, x + marks::SAMPLE_WIDTH), y + 5.0)?;
         }
     }
@@ -160,12 +159,13 @@ pub fn stacked_columns(data: &StackedColumns, size: Size) -> Result<String, Char
         let words = "Nothing on record for these periods.";
         c.text(words, at, Type::new(13.0, INK), Anchor::Middle)?;
     } else {
-        panels(&mut c, data, &looks, &layout, (width, height))?;
+        panels(&mut c, data, &layout, (width, height))?;
     }
     Ok(c.finish(id, &data.title, &description(data)))
 }
 
 fn check(data: &StackedColumns) -> Result<(), ChartError> {
+    looks::check(&data.series)?;
     let count = |what, wanted, found| {
         if wanted == found {
             Ok(())
@@ -196,7 +196,6 @@ fn check(data: &StackedColumns) -> Result<(), ChartError> {
 /// What all panels share.
 struct Common<'a> {
     data: &'a StackedColumns,
-    looks: &'a Looks<'a>,
     y: Range,
     ticks: Vec<Tick>,
     decimals: usize,
@@ -221,12 +220,26 @@ impl Common<'_> {
         };
         (middle - half, middle + half)
     }
+
+    /// Adds a panel's slices to those of each series.
+    fn slices(&self, panel: &Panel, plot: &Area, slices: &mut [Vec<Area>]) {
+        for (place, column) in panel.columns.iter().enumerate() {
+            let (x0, x1) = self.column(plot, place);
+            let mut below = 0.0;
+            for (areas, value) in slices.iter_mut().zip(column.iter().flatten()) {
+                let (foot, head) = (self.up(plot, below), self.up(plot, below + value));
+                if *value > 0.0 {
+                    areas.push(Area::new(x0, head, x1, foot));
+                }
+                below += value;
+            }
+        }
+    }
 }
 
 fn panels(
     c: &mut Canvas,
     data: &StackedColumns,
-    looks: &Looks<'_>,
     layout: &Layout,
     (width, height): (f64, f64),
 ) -> Result<(), ChartError> {
@@ -264,7 +277,6 @@ fn panels(
     let pitch = (cell - between - gutter) / periods;
     let common = Common {
         data,
-        looks,
         y,
         ticks,
         decimals,
@@ -272,6 +284,9 @@ fn panels(
         pitch,
         marked: marked(&data.periods, pitch, small),
     };
+    // Slices of all panels together: one shape a series.
+    let mut slices: Vec<Vec<Area>> = vec![Vec::new(); data.series.len()];
+    let mut plots = Vec::new();
     for (place, panel) in data.panels.iter().enumerate() {
         let (row, col) = (place / layout.across, place % layout.across);
         let x0 = left + col as f64 * cell;
@@ -293,7 +308,14 @@ fn panels(
                 c.text(&tick.label, at, small, Anchor::End)?;
             }
         }
-        columns(c, &common, panel, &plot)?;
+        common.slices(panel, &plot, &mut slices);
+        plots.push(plot);
+    }
+    for (series, areas) in data.series.iter().zip(&slices) {
+        looks::rects(c, areas, series.look);
+    }
+    for (place, (panel, plot)) in data.panels.iter().zip(plots).enumerate() {
+        figures(c, &common, panel, &plot)?;
         let lowest = place + layout.across >= data.panels.len();
         common.marked.draw(c, &plot, pitch, lowest)?;
         if layout.beside > 0.0 && place == 0 {
@@ -303,28 +325,13 @@ fn panels(
     Ok(())
 }
 
-/// The columns of one panel, a shape a series, then gaps and totals.
-fn columns(
+/// Foot, gaps and totals of one panel.
+fn figures(
     c: &mut Canvas,
     common: &Common<'_>,
     panel: &Panel,
     plot: &Area,
 ) -> Result<(), ChartError> {
-    let mut slices: Vec<Vec<Area>> = vec![Vec::new(); common.data.series.len()];
-    for (place, column) in panel.columns.iter().enumerate() {
-        let (x0, x1) = common.column(plot, place);
-        let mut below = 0.0;
-        for (n, value) in column.iter().flatten().enumerate() {
-            let (foot, head) = (common.up(plot, below), common.up(plot, below + value));
-            if *value > 0.0 {
-                slices[n].push(Area::new(x0, head, x1, foot));
-            }
-            below += value;
-        }
-    }
-    for (series, areas) in common.data.series.iter().zip(&slices) {
-        common.looks.rects(c, areas, series.look);
-    }
     c.line(
         (plot.x0, plot.y1),
         (plot.x1, plot.y1),
@@ -429,7 +436,7 @@ fn names_beside(
             }
             Entry::Series(n) => {
                 let series = &common.data.series[*n];
-                common.looks.sample(c, (x, y), series.look);
+                looks::sample(c, (x, y), series.look);
                 c.text(&series.name, words_at, Type::new(11.0, INK), Anchor::Start)?;
             }
             Entry::Unknown => {

@@ -331,7 +331,7 @@ fn labels(
     for stop in order {
         let look = Type::new(size, if stop.mark.overdue { RUST } else { INK });
         let whole = stop.mark.label.as_str();
-        let short = whole.split_whitespace().next().unwrap_or("");
+        let short = whole.split(' ').next().unwrap_or("");
         let counts = short.starts_with(|c: char| c.is_ascii_digit());
         let tried: &[&str] = match (all || !said, counts) {
             (true, true) => &[whole, short],
@@ -355,7 +355,7 @@ fn wishes(stop: &Placed<'_>, words: &str, look: Type, step: f64) -> Vec<Area> {
     let (w, h) = (look.width(words) + 3.0, look.size * 1.12);
     let reach = stop.radius * if stop.mark.overdue { 1.35 } else { 1.0 } + 1.5;
     let mut out = Vec::new();
-    for y0 in [stop.y - h - 0.5, stop.y + 1.5] {
+    for y0 in [stop.y - h - 1.0, stop.y + 1.5] {
         if y0 + h <= stop.y + step / 2.0 + 1.0 {
             for x0 in [stop.x + reach, stop.x - reach - w] {
                 out.push(Area::new(x0, y0, x0 + w, y0 + h));

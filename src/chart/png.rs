@@ -30,7 +30,8 @@ static FONTS: LazyLock<Arc<usvg::fontdb::Database>> = LazyLock::new(|| {
 /// Draws a chart as a PNG, `scale` pixels to a pixel of the chart.
 ///
 /// Domain: an SVG of this room and a finite scale above 0; at most 40 million pixels in all.
-/// Nothing that the SVG may refer to outside itself is read.
+/// Nothing that the SVG may refer to outside itself is read. Latin, Greek and Cyrillic letters are
+/// drawn; those of other scripts, which the fonts lack, leave empty boxes.
 ///
 /// Errors: [`ChartError::Svg`] for text that is no SVG, [`ChartError::Scale`] for a scale outside
 /// its domain or a picture that would have no or too many pixels.

@@ -425,13 +425,10 @@ fn figures(
             c.text_on_lines(&says, at, look, Anchor::Start)?;
         }
     }
-    let near = |a: f64, b: f64| (layout.across(a) - layout.across(b)).abs() < 3.0;
-    let unchanged = matches!((row.today, row.recommended), (Some(a), Some(b)) if near(a, b));
-    for (usage, look) in [(row.recommended, FIGURE), (row.today, TODAY)] {
+    let same = row.today.map(written) == row.recommended.map(written);
+    let today = row.today.filter(|_| !same);
+    for (usage, look) in [(row.recommended, FIGURE), (today, TODAY)] {
         let Some(usage) = usage else { continue };
-        if unchanged && look.size == TODAY.size && !look.bold {
-            continue;
-        }
         let words = written(usage);
         let (w, h) = (look.width(&words) + 2.0, 9.6);
         let x = layout.across(usage);
@@ -448,8 +445,8 @@ fn figures(
         ];
         let wishes = wishes.map(|(x0, y0)| Area::new(x0, y0, x0 + w, y0 + h));
         if let Some(area) = placer.find(&bounds, &wishes) {
-            let at = (area.x0 + 1.0, area.y0 + 8.0);
-            c.text_on_lines(&words, at, look, Anchor::Start)?;
+            let at = ((area.x0 + area.x1) / 2.0, area.y0 + 8.0);
+            c.text_on_lines(&words, at, look, Anchor::Middle)?;
         }
     }
     Ok(())

@@ -8,9 +8,9 @@
 //! browser falls back to), in thousandths of the font size, measured in a browser. A reader with
 //! a narrower font sees a little more air, never an overlap.
 
-/// Advance widths of U+0020 to U+007E in thousandths of an em, regular weight.
 use crate::quantity::language::spoken;
 
+/// Advance widths of U+0020 to U+007E in thousandths of an em, regular weight.
 const REGULAR: [u16; 95] = [
     318, 401, 460, 838, 636, 950, 780, 275, 390, 390, 500, 838, 318, 361, 318, 337, 636, 636, 636,
     636, 636, 636, 636, 636, 636, 636, 337, 337, 838, 838, 838, 556, 1015, 684, 686, 722, 770, 667,

@@ -115,9 +115,14 @@ pub fn run(args: &BacktestArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     if rows.is_empty() {
         return Err(no_lives(&store));
     }
+    let mut renewals = store.renewal_costs()?;
+    renewals.retain(|r| {
+        args.select
+            .takes_slot(&r.machine, &r.component, &r.position)
+    });
     let whole = Whole {
         rows,
-        renewals: store.renewal_costs()?,
+        renewals,
         meters: store.meters()?,
     };
     let periods = periods(&whole.rows, &store, args.every)?;

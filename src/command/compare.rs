@@ -388,6 +388,10 @@ fn from_ledger(args: &CompareArgs, ui: &mut Ui) -> Result<Gathered, CommandError
     if args.before.is_some() {
         groups.sort_by_key(|group| !group.name.starts_with(BEFORE));
     }
+    // Positions and machines keep the order of the register; other names have none of their own.
+    if matches!(args.by, Some(By::Part | By::Batch | By::Supplier)) {
+        groups.sort_by(|a, b| a.name.cmp(&b.name));
+    }
     let by = args.by.map_or("begun", By::word);
     let mut facts = CompareFacts {
         component: Some(component.clone()),

@@ -3,6 +3,8 @@
 //! In: a frame whose period is the later one, and the earlier one. Out: [`ChangeView`].
 //! Never: printing; the splitting of a change, limits.
 
+use std::collections::BTreeMap;
+
 use super::CommandError;
 use super::cost_frame::Frame;
 use crate::cost::{Span, Spent, breakdown, events, split};
@@ -52,7 +54,15 @@ pub(super) fn change(
         })
         .filter(|row| row.before.events + row.after.events > 0)
         .collect();
+    let (failures, left) = failures(frame, spans, confidence);
     let mut notes = frame.notes.clone();
+    if !left.is_empty() {
+        notes.push(format!(
+            "{}: usage is known in one of the periods only, so its failures are left out of the \
+             rates",
+            left.join(", ")
+        ));
+    }
     for (span, word) in [(before, "before"), (after, "after")] {
         let said = frame.usage_notes(span).into_iter();
         notes.extend(said.map(|note| format!("{word}: {note}")));
@@ -85,46 +95,61 @@ pub(super) fn change(
         usage,
         confidence,
         kinds,
-        failures: failures(frame, spans, confidence),
+        failures,
         notes,
     })
 }
 
-/// All machines with usage in both periods first, then each.
-fn failures(frame: &Frame<'_>, spans: [&Span; 2], confidence: f64) -> Vec<FailureRow> {
-    let [before, after] = spans.map(|span| frame.usage(span));
-    let machines: Vec<&String> = before
-        .keys()
-        .filter(|name| {
-            let ran = |usage: Option<&Option<f64>>| usage.copied().flatten().unwrap_or(0.0) > 0.0;
-            ran(before.get(*name)) && ran(after.get(*name))
-        })
-        .collect();
-    let row = |of: &[&String]| {
-        let counted = |span: &Span, usage: &std::collections::BTreeMap<String, Option<f64>>| {
-            let items: Vec<&CostItem> = frame
-                .of(span)
-                .filter(|item| of.iter().any(|m| item.machine.as_ref() == Some(*m)))
-                .collect();
-            let count = events(items, CostKind::Corrective);
-            let ran = of.iter().filter_map(|m| usage.get(*m).copied().flatten());
-            (count, ran.sum::<f64>())
-        };
-        let (one, two) = (counted(spans[0], &before), counted(spans[1], &after));
-        let limits = |(count, ran): (u64, f64)| (count, ran, rate_limits(count, ran, confidence));
-        FailureRow {
-            machine: None,
-            before: limits(one),
-            after: limits(two),
-            ratio: rate_ratio(one, two, confidence),
+/// Failures of each machine, and what it ran; machines without usage are not among them.
+fn counted(frame: &Frame<'_>, span: &Span) -> BTreeMap<String, (u64, f64)> {
+    let mut items: BTreeMap<&str, Vec<&CostItem>> = BTreeMap::new();
+    for item in frame.of(span) {
+        if let Some(machine) = item.machine.as_deref() {
+            items.entry(machine).or_default().push(item);
         }
-    };
-    let mut rows = vec![row(&machines)];
-    if machines.len() > 1 {
-        rows.extend(machines.iter().map(|machine| FailureRow {
-            machine: Some((*machine).clone()),
-            ..row(&[machine])
-        }));
     }
-    rows
+    let ran = frame.usage(span).into_iter();
+    ran.filter_map(|(machine, ran)| Some((machine, ran.filter(|ran| *ran > 0.0)?)))
+        .map(|(machine, ran)| {
+            let own = items.remove(machine.as_str()).unwrap_or_default();
+            let failures = events(own, CostKind::Corrective);
+            (machine, (failures, ran))
+        })
+        .collect()
+}
+
+/// All machines with usage in both periods first, then each; and those that have it in one only.
+fn failures(
+    frame: &Frame<'_>,
+    [before, after]: [&Span; 2],
+    confidence: f64,
+) -> (Vec<FailureRow>, Vec<String>) {
+    let (one, mut two) = (counted(frame, before), counted(frame, after));
+    let mut left = Vec::new();
+    let mut machines = Vec::new();
+    for (machine, before) in one {
+        match two.remove(&machine) {
+            Some(after) => machines.push((machine, before, after)),
+            None => left.push(machine),
+        }
+    }
+    left.extend(two.into_keys());
+    left.sort();
+    let limits = |(count, ran): (u64, f64)| (count, ran, rate_limits(count, ran, confidence));
+    let row = |machine: Option<String>, before: (u64, f64), after: (u64, f64)| FailureRow {
+        machine,
+        before: limits(before),
+        after: limits(after),
+        ratio: rate_ratio(before, after, confidence),
+    };
+    let sum = |of: fn(&(String, (u64, f64), (u64, f64))) -> (u64, f64)| {
+        let each = machines.iter().map(of);
+        each.fold((0, 0.0), |(n, ran), (m, more)| (n + m, ran + more))
+    };
+    let mut rows = vec![row(None, sum(|m| m.1), sum(|m| m.2))];
+    if machines.len() > 1 {
+        let each = machines.into_iter();
+        rows.extend(each.map(|(name, before, after)| row(Some(name), before, after)));
+    }
+    (rows, left)
 }

@@ -186,10 +186,11 @@ impl<'a> Frame<'a> {
                 .map(|(machine, _)| machine.clone())
                 .collect()
         };
-        let spent = |machine: &str| {
-            self.of(span)
-                .any(|item| item.machine.as_deref() == Some(machine))
-        };
+        let costly: BTreeSet<&str> = self
+            .of(span)
+            .filter_map(|item| item.machine.as_deref())
+            .collect();
+        let spent = |machine: &str| costly.contains(machine);
         let mute = of(&|machine, first| first.is_none() && spent(machine));
         if !mute.is_empty() {
             notes.push(format!(
@@ -219,17 +220,12 @@ impl<'a> Frame<'a> {
                 list(&guessed)
             ));
         }
-        let strange: Vec<String> = {
-            let known = self.store.machines();
-            let mut names: Vec<String> = self
-                .of(span)
-                .filter_map(|item| item.machine.clone())
-                .filter(|machine| !known.contains(machine))
-                .collect();
-            names.sort();
-            names.dedup();
-            names
-        };
+        let known: BTreeSet<String> = self.store.machines().into_iter().collect();
+        let strange: Vec<String> = costly
+            .iter()
+            .filter(|machine| !known.contains(**machine))
+            .map(|machine| (*machine).to_owned())
+            .collect();
         if !strange.is_empty() {
             notes.push(format!(
                 "{}: no such machine in the register, so its lost production has no price",

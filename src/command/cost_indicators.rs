@@ -2,12 +2,14 @@
 //!
 //! In: a frame. Out: [`IndicatorsView`]. Never: printing; the formulas.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use rust_decimal::Decimal;
 
 use super::CommandError;
 use super::cost_frame::Frame;
 use super::select::Select;
-use crate::cost::{Work, events, indicators};
+use crate::cost::{Indicator, Work, events, indicators};
 use crate::life::{CostClass, CostItem, CostKind, Job, LifeRow, Outcome};
 use crate::quantity::Unit;
 use crate::quantity::time::format_utc;
@@ -21,47 +23,30 @@ pub(super) fn measure(
     within: Option<f64>,
     confidence: f64,
 ) -> Result<IndicatorsView, CommandError> {
-    let jobs = frame.store.jobs()?;
+    let record = Record::read(frame)?;
     let lives = frame.store.lives()?;
-    let usage = frame.usage(&frame.span);
-    let names: Vec<String> = usage.keys().cloned().collect();
-    let mut groups = Vec::new();
-    let one = (names.len() == 1).then(|| names[0].clone());
-    let mut wanted: Vec<Option<&String>> = vec![None];
-    if one.is_none() {
-        wanted.extend(names.iter().map(Some));
-    }
-    for machine in wanted {
-        let of_machine = |name: Option<&str>| machine.is_none_or(|m| name == Some(m.as_str()));
-        let items: Vec<&CostItem> = frame
-            .of(&frame.span)
-            .filter(|item| of_machine(item.machine.as_deref()))
-            .collect();
-        let run: Vec<Option<f64>> = usage
-            .iter()
-            .filter(|(name, _)| of_machine(Some(name)))
-            .map(|(_, ran)| *ran)
-            .collect();
-        let repeats = within.map(|within| {
-            let takes = |row: &LifeRow| of_machine(Some(&row.machine)) && select.takes(row);
-            let (soon, of) = repeats(frame, &lives, takes, within);
-            (soon, of, within)
-        });
-        let mut work = gather(frame, &items, &jobs, &run);
-        work.repeats = repeats;
-        work.output = output(frame, machine.map(String::as_str));
-        work.between_limits = work
-            .operating
-            .and_then(|ran| rate_limits(work.failures, ran, confidence))
-            .map(|rate| {
-                let longest = (rate.lower > 0.0).then(|| 1.0 / rate.lower);
-                (1.0 / rate.upper, longest)
+    let names: Vec<&str> = record.usage.keys().map(String::as_str).collect();
+    let wanted: Vec<Option<&str>> = match names.as_slice() {
+        // All of one machine is that machine.
+        [one] => vec![Some(one)],
+        several => [None]
+            .into_iter()
+            .chain(several.iter().copied().map(Some))
+            .collect(),
+    };
+    let groups = wanted
+        .into_iter()
+        .map(|machine| {
+            let repeats = within.map(|within| {
+                let of_machine = |row: &LifeRow| machine.is_none_or(|m| row.machine == m);
+                let takes = |row: &LifeRow| of_machine(row) && select.takes(row);
+                let (soon, of) = repeats(frame, &lives, takes, within);
+                (soon, of, within)
             });
-        groups.push((machine.cloned(), indicators(&work)));
-    }
-    if let (Some(name), Some((machine, _))) = (one, groups.first_mut()) {
-        *machine = Some(name);
-    }
+            let found = record.indicators(frame, machine, repeats, confidence);
+            (machine.map(str::to_owned), found)
+        })
+        .collect();
     let mut notes = frame.notes.clone();
     notes.extend(frame.usage_notes(&frame.span));
     if select.narrows_slots() {
@@ -83,6 +68,59 @@ pub(super) fn measure(
         groups,
         notes,
     })
+}
+
+/// The indicators of all machines together.
+pub(super) fn overall(frame: &Frame<'_>, confidence: f64) -> Result<Vec<Indicator>, CommandError> {
+    Ok(Record::read(frame)?.indicators(frame, None, None, confidence))
+}
+
+/// What the indicators of any machine are gathered from.
+struct Record<'a> {
+    jobs: Vec<Job>,
+    usage: BTreeMap<String, Option<f64>>,
+    /// By machine; the plant's own under `None`.
+    items: BTreeMap<Option<&'a str>, Vec<&'a CostItem>>,
+}
+
+impl<'a> Record<'a> {
+    fn read(frame: &'a Frame<'_>) -> Result<Record<'a>, CommandError> {
+        let mut items: BTreeMap<Option<&str>, Vec<&CostItem>> = BTreeMap::new();
+        for item in frame.of(&frame.span) {
+            items.entry(item.machine.as_deref()).or_default().push(item);
+        }
+        Ok(Record {
+            jobs: frame.store.jobs()?,
+            usage: frame.usage(&frame.span),
+            items,
+        })
+    }
+
+    /// Those of a machine; of all, and of the plant's own, where none is named.
+    fn indicators(
+        &self,
+        frame: &Frame<'_>,
+        machine: Option<&str>,
+        repeats: Option<(u64, u64, f64)>,
+        confidence: f64,
+    ) -> Vec<Indicator> {
+        let asked = |name: Option<&str>| machine.is_none() || name == machine;
+        let own = self.items.iter().filter(|(name, _)| asked(**name));
+        let items: Vec<&CostItem> = own.flat_map(|(_, items)| items.iter().copied()).collect();
+        let ran = self.usage.iter().filter(|(name, _)| asked(Some(name)));
+        let run: Vec<Option<f64>> = ran.map(|(_, ran)| *ran).collect();
+        let mut work = gather(frame, &items, &self.jobs, &run);
+        work.repeats = repeats;
+        work.output = output(frame, machine);
+        work.between_limits = work
+            .operating
+            .and_then(|ran| rate_limits(work.failures, ran, confidence))
+            .map(|rate| {
+                let longest = (rate.lower > 0.0).then(|| 1.0 / rate.lower);
+                (1.0 / rate.upper, longest)
+            });
+        indicators(&work)
+    }
 }
 
 fn gather(frame: &Frame<'_>, items: &[&CostItem], jobs: &[Job], run: &[Option<f64>]) -> Work {
@@ -111,7 +149,18 @@ fn gather(frame: &Frame<'_>, items: &[&CostItem], jobs: &[Job], run: &[Option<f6
     let told = jobs
         .iter()
         .filter(|job| start <= job.time && job.time < end);
-    for job in told.filter(|job| touches(job, items)) {
+    let touched: BTreeSet<[Option<&str>; 3]> = items
+        .iter()
+        .map(|item| {
+            let job = item.job.as_deref();
+            [Some(item.ledger.as_str()), item.machine.as_deref(), job]
+        })
+        .collect();
+    let touches = |job: &&Job| {
+        let own = Some(job.job.as_str());
+        touched.contains(&[Some(job.ledger.as_str()), job.machine.as_deref(), own])
+    };
+    for job in told.filter(touches) {
         let labour = match job.corrective {
             true => &mut work.corrective_labour_h,
             false => &mut work.preventive_labour_h,
@@ -127,15 +176,6 @@ fn gather(frame: &Frame<'_>, items: &[&CostItem], jobs: &[Job], run: &[Option<f6
         }
     }
     work
-}
-
-/// Whether any of the items is of the job.
-fn touches(job: &Job, items: &[&CostItem]) -> bool {
-    items.iter().any(|item| {
-        item.job.as_deref() == Some(job.job.as_str())
-            && item.machine == job.machine
-            && item.ledger == job.ledger
-    })
 }
 
 /// What the machines put through, on the first meter that counts a volume.

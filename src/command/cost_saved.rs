@@ -7,9 +7,15 @@
 //! usage would cost `U·Cf/mean life` in the long run (renewal reward theorem: S. M. Ross,
 //! *Stochastic Processes*, 2nd ed. 1996, ch. 3); the limits are those of the mean life under the
 //! decision's posterior. Chance in what happened to fail is part of what was spent.
+//!
+//! Slots of one component that are weighed apart are taken to be high and low together (their
+//! quantiles add up: never too sure); components to tell nothing of each other, as each is
+//! estimated from lives of its own (see `policy::uncertain`).
 
 use std::collections::BTreeMap;
 
+use rayon::prelude::*;
+use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
 use super::CommandError;
@@ -17,10 +23,12 @@ use super::cost_frame::Frame;
 use super::evidence::{Ask, ComponentEvidence, Group, gather};
 use super::select::Select;
 use crate::life::{CostClass, CostItem, CostKind, RenewalKind};
-use crate::model::Target;
-use crate::model::posterior::Posterior;
+use crate::policy::Uncertain;
+use crate::policy::decide::Saving;
+use crate::policy::practice::practice_cost;
+use crate::policy::uncertain::{all_along, all_beside};
 use crate::quantity::time::format_utc;
-use crate::view::cost_saved::{Between, SavedRow, SavedView};
+use crate::view::cost_saved::{Between, SavedRow, SavedTotal, SavedView};
 
 pub(super) fn saved(
     frame: &Frame<'_>,
@@ -32,26 +40,48 @@ pub(super) fn saved(
         confidence,
         ..Ask::default()
     };
-    let mut rows = Vec::new();
-    let mut left: Vec<String> = Vec::new();
+    let evidence = gather(frame.store, &ask)?;
+    Ok(saved_by(frame, &evidence, confidence))
+}
+
+/// The same with evidence at hand.
+pub(super) fn saved_by(
+    frame: &Frame<'_>,
+    evidence: &[ComponentEvidence],
+    confidence: f64,
+) -> SavedView {
+    let mut items: BTreeMap<&str, Vec<&CostItem>> = BTreeMap::new();
+    for item in frame.of(&frame.span) {
+        if let Some(component) = &item.component {
+            items.entry(component).or_default().push(item);
+        }
+    }
+    let mut left: Vec<&str> = Vec::new();
     let mut several = false;
-    for evidence in gather(frame.store, &ask)? {
-        let id = &evidence.component.id;
-        let items: Vec<&CostItem> = frame
-            .of(&frame.span)
-            .filter(|item| item.component.as_ref() == Some(id))
-            .collect();
+    let mut asked = Vec::new();
+    for evidence in evidence {
+        let id = evidence.component.id.as_str();
+        let Some(items) = items.remove(id) else {
+            continue;
+        };
         let planned = items.iter().any(|item| {
             item.kind == CostKind::Preventive && item.cause == Some(RenewalKind::Planned)
         });
         if planned {
             let groups = evidence.groups.iter().filter(|g| !g.slots.is_empty());
             several |= groups.count() > 1;
-            rows.push(row(frame, &evidence, &items, confidence));
-        } else if !items.is_empty() {
-            left.push(id.clone());
+            let ran = frame.on_meter(&evidence.usage.id, &frame.span);
+            asked.push((evidence, items, ran));
+        } else {
+            left.push(id);
         }
     }
+    let found: Vec<(SavedRow, Option<Uncertain>)> = asked
+        .into_par_iter()
+        .map(|(evidence, items, ran)| row(evidence, &items, &ran, confidence))
+        .collect();
+    let total = total(&found, confidence);
+    let rows: Vec<SavedRow> = found.into_iter().map(|(row, _)| row).collect();
     let mut notes = frame.notes.clone();
     notes.extend(frame.usage_notes(&frame.span));
     if !left.is_empty() {
@@ -72,31 +102,39 @@ pub(super) fn saved(
                 .into(),
         );
     }
-    Ok(SavedView {
+    if let Some(total) = &total {
+        notes.push(format!(
+            "the total is of the {} components with a figure, each estimated from lives of its own \
+             and so taken to tell nothing of the others: its limits are narrower than the sum of \
+             theirs, and its middle need not be the sum of theirs",
+            total.components
+        ));
+    }
+    SavedView {
         as_of: format_utc(frame.store.as_of()),
         currency: frame.currency,
         span: frame.span.clone(),
         confidence,
         rows,
+        total,
         notes,
-    })
+    }
 }
 
 fn row(
-    frame: &Frame<'_>,
     evidence: &ComponentEvidence,
     items: &[&CostItem],
+    ran: &BTreeMap<String, Option<f64>>,
     confidence: f64,
-) -> SavedRow {
-    let ran = frame.on_meter(&evidence.usage.id, &frame.span);
+) -> (SavedRow, Option<Uncertain>) {
     let parts = || items.iter().filter(|item| item.class == CostClass::Parts);
-    let spent = items.iter().filter_map(|item| item.amount).sum();
-    let (usage, found, note) = match run_to_failure(evidence, &ran, confidence) {
-        Ok((usage, between)) => (Some(usage), Some(between), None),
+    let spent: Decimal = items.iter().filter_map(|item| item.amount).sum();
+    let (usage, whole, note) = match run_to_failure(evidence, ran) {
+        Ok((usage, whole)) => (Some(usage), Some(whole), None),
         Err(note) => (None, None, Some(note)),
     };
-    let less = |value: Option<f64>| Some(value? - rust_decimal::Decimal::to_f64(&spent)?);
-    SavedRow {
+    let cost = whole.as_ref().map(|whole| whole.limits(confidence));
+    let row = SavedRow {
         component: evidence.component.id.clone(),
         renewals: parts().count() as u64,
         failures: parts()
@@ -105,14 +143,50 @@ fn row(
         usage,
         unit: evidence.usage.unit.clone(),
         spent,
-        run_to_failure: found,
-        saved: found.map(|between| Between {
-            median: less(between.median),
-            lower: less(between.lower),
-            upper: less(between.upper),
-        }),
+        run_to_failure: cost.map(between),
+        saved: cost.and_then(|cost| less(cost, spent)),
         note,
+    };
+    (row, whole)
+}
+
+/// All components that have a figure; `None` with fewer than two.
+fn total(found: &[(SavedRow, Option<Uncertain>)], confidence: f64) -> Option<SavedTotal> {
+    let known: Vec<(&SavedRow, &Uncertain)> = found
+        .iter()
+        .filter_map(|(row, whole)| Some((row, whole.as_ref()?)))
+        .collect();
+    if known.len() < 2 {
+        return None;
     }
+    let spent: Decimal = known.iter().map(|(row, _)| row.spent).sum();
+    let whole = all_beside(known.iter().map(|(_, whole)| *whole))?;
+    let cost = whole.limits(confidence);
+    Some(SavedTotal {
+        components: known.len(),
+        renewals: known.iter().map(|(row, _)| row.renewals).sum(),
+        failures: known.iter().map(|(row, _)| row.failures).sum(),
+        spent,
+        run_to_failure: between(cost),
+        saved: less(cost, spent)?,
+    })
+}
+
+fn between(found: Saving) -> Between {
+    Between {
+        median: Some(found.median),
+        lower: Some(found.lower),
+        upper: Some(found.upper),
+    }
+}
+
+fn less(cost: Saving, spent: Decimal) -> Option<Between> {
+    let spent = spent.to_f64()?;
+    Some(Between {
+        median: Some(cost.median - spent),
+        lower: Some(cost.lower - spent),
+        upper: Some(cost.upper - spent),
+    })
 }
 
 /// Usage of all slots, and what it costs in the long run where they run to failure; or why
@@ -120,49 +194,31 @@ fn row(
 fn run_to_failure(
     evidence: &ComponentEvidence,
     ran: &BTreeMap<String, Option<f64>>,
-    confidence: f64,
-) -> Result<(f64, Between), String> {
-    let (mut usage, mut whole) = (0.0, [Some(0.0); 3]);
+) -> Result<(f64, Uncertain), String> {
+    let mut usage = 0.0;
+    let mut each = Vec::new();
     for group in evidence.groups.iter().filter(|g| !g.slots.is_empty()) {
         let slots = group.slots.iter();
         let run: Option<f64> = slots
             .map(|(machine, _)| ran.get(machine).copied().flatten())
             .sum();
         let run = run.ok_or("a machine's meter tells no usage for it")?;
-        let posterior = posterior(evidence, group)?;
-        let cost = |mean: Option<f64>| mean.map(|mean| run / mean * group.costs.failed);
-        let limits = posterior.limits(Target::Mean, confidence);
-        // A long mean life is a low cost.
-        let found = [
-            cost(posterior.quantile(Target::Mean, 0.5)),
-            limits.upper.map_or(Some(0.0), |mean| cost(Some(mean))),
-            cost(limits.lower.filter(|mean| *mean > 0.0)),
-        ];
         usage += run;
-        for (sum, one) in whole.iter_mut().zip(found) {
-            *sum = sum.zip(one).map(|(sum, one)| sum + one);
-        }
+        each.push(cost_of_failures(evidence, group)?.times_plus(run, 0.0));
     }
-    let [median, lower, upper] = whole;
-    Ok((
-        usage,
-        Between {
-            median,
-            lower,
-            upper,
-        },
-    ))
+    let whole = all_along(&each).ok_or("it has no slot")?;
+    Ok((usage, whole))
 }
 
-fn posterior(evidence: &ComponentEvidence, group: &Group) -> Result<Posterior, String> {
-    if let Some(leaning) = &group.leaning {
-        return Ok(leaning.posterior.clone());
-    }
-    if group.sample.failures() == 0 {
+/// What a unit of usage costs where items run to failure.
+fn cost_of_failures(evidence: &ComponentEvidence, group: &Group) -> Result<Uncertain, String> {
+    if group.leaning.is_none() && group.sample.failures() == 0 {
         return Err(
             "no failure on record, so what run to failure would cost cannot be said".into(),
         );
     }
-    Posterior::new(&group.sample, evidence.terms.prior)
-        .map_err(|error| format!("no estimate of the life: {error}"))
+    group
+        .posterior(evidence.terms.prior)
+        .and_then(|posterior| practice_cost(&posterior, group.costs, None))
+        .ok_or_else(|| "no estimate of the life can be had from its record".into())
 }

@@ -43,7 +43,7 @@ pub struct ExportArgs {
     /// Table to write (can be repeated; default: all)
     #[arg(long = "table", value_name = "NAME")]
     tables: Vec<String>,
-    /// Take the ledger as it stood on this date
+    /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
     /// Keep the loaded tables in this DuckDB file

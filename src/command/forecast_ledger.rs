@@ -51,16 +51,7 @@ pub(super) struct Rates(BTreeMap<(String, String), f64>);
 impl Rates {
     /// Recent rates; where a machine has none, what the register expects.
     pub(super) fn of(store: &Store) -> Result<Self, CommandError> {
-        let mut rates = BTreeMap::new();
-        for machine in store.machines() {
-            if let Some((ledger, tag)) = store.home_of(&machine)
-                && let Some(known) = ledger.register.machine(tag)
-            {
-                for (usage, rate) in &known.usage_per_week {
-                    rates.insert((machine.clone(), usage.clone()), *rate);
-                }
-            }
-        }
+        let mut rates = stated(store);
         for now in store.usage_now()? {
             if let Some(rate) = now.per_week.filter(|rate| *rate > 0.0) {
                 rates.insert((now.machine, now.meter), rate);
@@ -69,9 +60,31 @@ impl Rates {
         Ok(Rates(rates))
     }
 
+    /// What the register expects; where it says nothing, recent rates: for a year or more ahead.
+    pub(super) fn expected(store: &Store) -> Result<Self, CommandError> {
+        let mut rates = Rates::of(store)?;
+        rates.0.extend(stated(store));
+        Ok(rates)
+    }
+
     pub(super) fn per_week(&self, machine: &str, usage: &str) -> Option<f64> {
         self.0.get(&(machine.to_owned(), usage.to_owned())).copied()
     }
+}
+
+/// What the register expects each machine to run in a week, on each meter.
+fn stated(store: &Store) -> BTreeMap<(String, String), f64> {
+    let mut rates = BTreeMap::new();
+    for machine in store.machines() {
+        if let Some((ledger, tag)) = store.home_of(&machine)
+            && let Some(known) = ledger.register.machine(tag)
+        {
+            for (usage, rate) in &known.usage_per_week {
+                rates.insert((machine.clone(), usage.clone()), *rate);
+            }
+        }
+    }
+    rates
 }
 
 /// The items in place of a component, with their ages.

@@ -24,7 +24,7 @@ pub struct HistoryArgs {
     slot: String,
     /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
     ledgers: Vec<PathBuf>,
-    /// Take the ledger as it stood on this date
+    /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
     /// Layout of the result

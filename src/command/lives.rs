@@ -40,7 +40,7 @@ pub struct LivesArgs {
     /// Probability that two-sided limits hold the truth (default: 0.9)
     #[arg(long, value_name = "SHARE", value_parser = super::select::confidence)]
     confidence: Option<f64>,
-    /// Take the ledger as it stood on this date
+    /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
     /// Layout of the result

@@ -14,6 +14,7 @@ mod backtest_judge;
 mod beside;
 mod check;
 mod compare;
+mod completions;
 mod cost;
 mod cost_change;
 mod cost_explain;
@@ -44,7 +45,9 @@ mod interval_ledger;
 mod interval_look;
 mod interval_words;
 mod lives;
+mod man;
 mod merge;
+mod on_offer;
 mod plan;
 mod plan_inputs;
 mod progress;
@@ -54,6 +57,7 @@ mod recur;
 mod report;
 mod report_engineer;
 mod report_money;
+mod report_since;
 mod report_stops;
 mod seal;
 mod select;
@@ -108,21 +112,23 @@ enum Command {
     Seal(seal::SealArgs),
     Merge(merge::MergeArgs),
     History(history::HistoryArgs),
+    Wear(wear::WearArgs),
+    Sheet(sheet::SheetArgs),
     Lives(lives::LivesArgs),
     Fit(fit::FitArgs),
     Compare(Box<compare::CompareArgs>),
+    Recur(recur::RecurArgs),
     Interval(interval::IntervalArgs),
     Plan(plan::PlanArgs),
     Forecast(Box<forecast::ForecastArgs>),
     Backtest(backtest::BacktestArgs),
     Cost(Box<cost::CostArgs>),
-    Recur(recur::RecurArgs),
-    Sheet(sheet::SheetArgs),
-    Wear(wear::WearArgs),
     Report(report::ReportArgs),
     Query(query::QueryArgs),
     Export(export::ExportArgs),
     Simulate(simulate::SimulateArgs),
+    Completions(completions::CompletionsArgs),
+    Man(man::ManArgs),
 }
 
 /// Parses the command line, runs one command and tells its exit code:
@@ -169,6 +175,8 @@ pub fn main() -> ExitCode {
         Command::Query(args) => query::run(args, &mut ui),
         Command::Export(args) => export::run(args, &mut ui),
         Command::Simulate(args) => simulate::run(args, &mut ui),
+        Command::Completions(args) => completions::run(args, &mut ui),
+        Command::Man(args) => man::run(args, &mut ui),
     };
     match outcome {
         Ok(Outcome::Done) => ExitCode::SUCCESS,

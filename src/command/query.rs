@@ -26,7 +26,7 @@ pub struct QueryArgs {
     /// List the tables and named queries with their columns
     #[arg(long)]
     list: bool,
-    /// Take the ledger as it stood on this date
+    /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
     /// Layout of the result

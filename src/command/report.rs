@@ -3,31 +3,40 @@
 use std::path::{Path, PathBuf};
 
 use chrono::{DateTime, NaiveDate, Utc};
+use rayon::prelude::*;
 
 use super::beside::{Cannot, prove_writable, write_all};
 use super::dress::{cannot_set, dress};
 use super::evidence::{Ask, gather_telling};
+use super::on_offer::on_offer;
 use super::progress::Steps;
 use super::report_engineer::subjects;
-use super::report_money::money;
-use super::report_stops::stops;
+use super::report_money::{money, spent, yearly};
+use super::report_since::{earlier, renewed};
+use super::report_stops::{planned, plant_plans};
 use super::select::{Select, confidence, folders, no_lives};
 use super::sheet::PaperArg;
-use super::{CommandError, Outcome, Ui};
+use super::{CommandError, Fault, Outcome, Ui};
 use crate::book::{Depth, look_over};
+use crate::chart::png;
 use crate::quantity::Paper;
 use crate::quantity::time::day;
 use crate::quantity::trouble::{Trouble, shown};
 use crate::report::dress::BUILT_IN;
+use crate::report::first::About;
 use crate::report::model::Report;
+use crate::report::since::{Changes, changes};
+use crate::report::stops::{Outlook, StopsFacts, stops_part};
 use crate::report::subject::{Frame, IN_FULL};
+use crate::report::twin::{Asked, twin};
 use crate::report::{Rendered, build_telling, render_dressed};
 use crate::store::{Options, Store};
 
 /// Write the report: recommended intervals, charts, and what they rest on
 ///
 /// One HTML page without scripts, to read on a screen or print on A4 or Letter, and the
-/// same charts as SVG files beside it. An older report in the folder is replaced.
+/// same charts as SVG files beside it; report.json holds the same as data, for other programs
+/// and for --since. An older report in the folder is replaced.
 #[derive(Debug, clap::Args)]
 pub struct ReportArgs {
     /// Ledger folder, or folder of ledgers (can be repeated; default: this one)
@@ -40,6 +49,9 @@ pub struct ReportArgs {
     /// Folder to write to; made as needed
     #[arg(long, value_name = "FOLDER", default_value = "report")]
     out: PathBuf,
+    /// Write every chart as PNG too
+    #[arg(long)]
+    png: bool,
     /// What it is printed on (default: as the register states, else as the printer has it)
     #[arg(long, value_enum, value_name = "PAPER")]
     paper: Option<PaperArg>,
@@ -49,6 +61,9 @@ pub struct ReportArgs {
     /// Probability that two-sided limits hold the truth
     #[arg(long, default_value_t = 0.9, value_name = "SHARE", value_parser = confidence)]
     confidence: f64,
+    /// Earlier report to hold this one against, by its report.json
+    #[arg(long, value_name = "FILE")]
+    since: Option<PathBuf>,
     /// Take the ledger as it stood at the end of this date
     #[arg(long, value_name = "DATE")]
     as_of: Option<NaiveDate>,
@@ -76,6 +91,8 @@ impl For {
 
 /// The page's file name.
 const PAGE: &str = "report.html";
+/// Its JSON twin's.
+const TWIN: &str = "report.json";
 
 pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     if let Some(folder) = &args.templates {
@@ -93,6 +110,12 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     let ledger = &store.ledgers()[0];
     let mut dress = dress(ledger, ui)?;
     dress.paper = args.paper.map(Paper::from).or(dress.paper);
+    steps.at("checking the ledger");
+    let mut frame = frame(&store, args)?;
+    let earlier = match &args.since {
+        Some(file) => Some(earlier(file, &frame.plant, frame.as_of, ui)?),
+        None => None,
+    };
     let ask = Ask {
         select: args.select.clone(),
         confidence: args.confidence,
@@ -104,35 +127,72 @@ pub fn run(args: &ReportArgs, ui: &mut Ui) -> Result<Outcome, CommandError> {
     if evidence.iter().all(|e| e.rows.is_empty()) {
         return Err(no_lives(&store));
     }
-    let money = match args.readers.has(For::Manager) {
-        true => money(&store, &evidence, args.confidence)?,
-        false => None,
+    steps.at("adding up costs");
+    let offer = on_offer(&store, &evidence, args.confidence)?;
+    let spent = spent(&store, &args.select)?;
+    let yearly = spent.as_ref().and_then(yearly);
+    let money = match spent.filter(|_| args.readers.has(For::Manager)) {
+        Some(spent) => Some(money(spent, &evidence, &offer, args.confidence)?),
+        None => None,
     };
-    let stops = match args.readers.has(For::Planner) {
-        true => stops(&store, &evidence)?,
-        false => None,
-    };
+    steps.at("planning stops");
+    let planned = planned(&store, &evidence, &args.select)?;
+    let plans = plant_plans(&planned);
+    let stays = store.slot_history()?;
     steps.at("testing trends");
-    let subjects = subjects(&store, evidence, args.readers.has(For::Engineer))?;
-    steps.at("checking the ledger");
-    let frame = frame(&store, args)?;
+    let subjects = subjects(&store, evidence, &stays, args.readers.has(For::Engineer))?;
+    let stops = args.readers.has(For::Planner).then(|| {
+        stops_part(&StopsFacts {
+            currency: &frame.currency,
+            plans: &plans,
+            subjects: &subjects,
+            narrowed: args.select.narrows_slots(),
+        })
+    });
+    let asked = Asked {
+        components: args.select.components().to_vec(),
+        positions: args.select.positions().to_vec(),
+        machines: args.select.machines().to_vec(),
+    };
+    let twin = twin(&frame, &subjects, &plans, yearly, asked);
+    let since = earlier.map(|then| {
+        let renewed = renewed(&stays, store.zone(), then.as_of);
+        changes(&then, &twin, &renewed)
+    });
+    frame.about = About {
+        offer: Some(offer),
+        stops: Some(Outlook::of(&plans)),
+        since: since
+            .as_ref()
+            .map(|changes: &Changes| changes.headline.clone()),
+    };
     let report = Report {
         money,
         stops,
+        since,
         ..build_telling(&frame, &subjects, &|done, of| {
             steps.done_of("examining components", done, of);
         })
     };
     steps.at("drawing");
     let page = render_dressed(&report, &dress).map_err(|e| cannot_set(&e, &dress, ledger))?;
+    let twin = twin.text().map_err(|error| {
+        CommandError::new(Fault::NoAnswer, Trouble::error("report", error.to_string()))
+    })?;
+    let pictures = if args.png { drawn(&page)? } else { Vec::new() };
     steps.at("writing");
-    write(&args.out, &page)?;
+    write(&args.out, &page, &twin, &pictures)?;
     drop(steps);
     ui.result(&args.out.join(PAGE).display().to_string())?;
     ui.remark(&format!(
-        "and {} charts beside it in {}",
+        "and {} charts beside it in {}{}",
         page.charts.len(),
-        args.out.display()
+        args.out.display(),
+        if args.png {
+            ", each as SVG and PNG"
+        } else {
+            ""
+        }
     ));
     Ok(Outcome::Done)
 }
@@ -204,6 +264,7 @@ fn frame(store: &Store, args: &ReportArgs) -> Result<Frame, CommandError> {
             })
             .collect(),
         findings,
+        about: About::default(),
         cautions: own_cautions(store),
         in_full: args.readers.has(For::Engineer).then_some(IN_FULL),
     })
@@ -243,13 +304,42 @@ fn look(folder: &Path, as_of: DateTime<Utc>, prefix: &str) -> Result<Vec<Trouble
 }
 
 /// The charts first, the page last: a reader finds the old report or the new one.
-fn write(folder: &Path, page: &Rendered) -> Result<(), CommandError> {
-    let files = page
-        .charts
-        .iter()
-        .map(|chart| (chart.name.as_str(), chart.svg.as_str()))
-        .chain([(PAGE, page.html.as_str())]);
+fn write(
+    folder: &Path,
+    page: &Rendered,
+    twin: &str,
+    pictures: &[(String, Vec<u8>)],
+) -> Result<(), CommandError> {
+    let charts = page.charts.iter();
+    let files = charts
+        .map(|chart| (chart.name.as_str(), chart.svg.as_bytes()))
+        .chain(
+            pictures
+                .iter()
+                .map(|(name, png)| (name.as_str(), png.as_slice())),
+        )
+        .chain([(TWIN, twin.as_bytes()), (PAGE, page.html.as_bytes())]);
     write_all(folder, files).map_err(|cannot| refused(&cannot))
+}
+
+/// Pixels of a PNG to a pixel of its chart: sharp on paper at the width of a page.
+const SHARP: f32 = 3.0;
+
+/// Every chart as PNG, with the name of its file.
+fn drawn(page: &Rendered) -> Result<Vec<(String, Vec<u8>)>, CommandError> {
+    page.charts
+        .par_iter()
+        .map(|chart| {
+            let name = chart.name.replace(".svg", ".png");
+            match png(&chart.svg, SHARP) {
+                Ok(bytes) => Ok((name, bytes)),
+                Err(error) => {
+                    let trouble = Trouble::error("report", format!("{name}: {error}"));
+                    Err(CommandError::new(Fault::NoAnswer, trouble))
+                }
+            }
+        })
+        .collect()
 }
 
 fn refused(cannot: &Cannot) -> CommandError {

@@ -31,11 +31,11 @@ const WEEKS: f64 = 365.25 / 7.0;
 pub(super) fn subjects(
     store: &Store,
     evidence: Vec<ComponentEvidence>,
+    stays: &[SlotStay],
     tested: bool,
 ) -> Result<Vec<Subject>, CommandError> {
-    let stays = store.slot_history()?;
     let mut own: HashMap<&str, Vec<&SlotStay>> = HashMap::new();
-    for stay in &stays {
+    for stay in stays {
         own.entry(&stay.component).or_default().push(stay);
     }
     let more = match tested {

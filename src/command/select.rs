@@ -37,6 +37,26 @@ impl Select {
         }
     }
 
+    /// True where nothing is left out.
+    pub fn takes_all(&self) -> bool {
+        !self.narrows_slots() && self.machine.is_empty()
+    }
+
+    /// The machines asked for; empty: all.
+    pub fn machines(&self) -> &[String] {
+        &self.machine
+    }
+
+    /// The components asked for; empty: all.
+    pub fn components(&self) -> &[String] {
+        &self.component
+    }
+
+    /// The positions asked for; empty: all.
+    pub fn positions(&self) -> &[String] {
+        &self.position
+    }
+
     /// True where the row is asked for.
     pub fn takes(&self, row: &LifeRow) -> bool {
         self.takes_slot(&row.machine, &row.component, &row.position)

@@ -1,7 +1,8 @@
 //! Policies: when to renew, from a known life or from data.
 //!
 //! In: a life distribution or a posterior, and what renewals cost. Out: [`age::AgePolicy`],
-//! [`decide::Decision`], [`recommend::Recommendation`], [`group::GroupPlan`], [`worth::Worth`].
+//! [`decide::Decision`], [`recommend::Recommendation`], [`group::GroupPlan`], [`worth::Worth`],
+//! [`uncertain::Uncertain`].
 //! Never: clock, files, SQL, printing, currency.
 
 pub mod age;
@@ -14,11 +15,13 @@ pub mod group;
 pub mod inspect;
 pub mod minimal;
 pub mod modes;
+pub mod practice;
 pub mod recommend;
 pub mod remaining;
 pub mod renewal;
 pub mod siblings;
 pub mod stock;
+pub mod uncertain;
 pub mod worth;
 
 pub use age::{AgePolicy, Costs, PolicyError, age_policy, cost_rate};
@@ -27,3 +30,4 @@ pub use decide::{Decision, decide};
 pub use minimal::minimal_repair;
 pub use recommend::{Recommendation, Verdict, recommend};
 pub use renewal::RenewalTable;
+pub use uncertain::Uncertain;

@@ -8,12 +8,13 @@ use rayon::prelude::*;
 
 use super::component;
 use super::figures::PER;
+use super::first;
 use super::model::{
     BookHead, ComponentSection, Limited, Quality, QualityFinding, Recommendation, Report, Verdict,
 };
 use super::say;
 use super::subject::{Frame, Group, Subject};
-use super::words::{chance, count, day, money_with_limits, usage};
+use super::words::{chance, count, day, money, money_with_limits, usage};
 use crate::chart::number;
 use crate::policy;
 use crate::quantity::trouble::{Severity, Trouble};
@@ -45,14 +46,17 @@ pub fn build_telling(
             section
         })
         .collect();
-    let mut rows: Vec<(f64, Recommendation)> = subjects
+    let mut rows: Vec<(f64, (&Subject, &Group))> = subjects
         .iter()
         .flat_map(|s| s.groups.iter().map(move |g| (s, g)))
         .filter(|(_, g)| !g.slots.is_empty())
-        .map(|(s, g)| (rank(g), recommendation(s, g)))
+        .map(|(s, g)| (first::rank(&frame.about, s, g), (s, g)))
         .collect();
     // Stable: equal ranks keep the order of the register.
     rows.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let more = rows.len().saturating_sub(first::ROWS);
+    rows.truncate(first::ROWS);
+    let shown: Vec<(&Subject, &Group)> = rows.iter().map(|row| row.1).collect();
     Report {
         plant: frame.plant.clone(),
         currency: frame.currency.clone(),
@@ -60,10 +64,16 @@ pub fn build_telling(
         time_zone: frame.time_zone.clone(),
         version: frame.version.clone(),
         ledgers: frame.ledgers.clone(),
-        summary: say::summary(subjects, &frame.currency, &confidence),
-        recommendations: rows.into_iter().map(|(_, row)| row).collect(),
+        summary: first::sentences(&frame.about, subjects, &frame.currency, &confidence),
+        recommendations: shown
+            .iter()
+            .map(|(s, g)| recommendation(frame, s, g))
+            .collect(),
+        more,
+        ranges: first::picture(&frame.about, &shown, &frame.currency),
         money: None,
         stops: None,
+        since: None,
         components,
         others: component::others(frame, rest, ranked.len()),
         quality: quality(&frame.findings),
@@ -81,15 +91,6 @@ pub fn build_telling(
     }
 }
 
-/// Renewals by what they save, then what to leave, then what is open.
-fn rank(group: &Group) -> f64 {
-    match group.recommendation.verdict {
-        policy::Verdict::Renew => 2.0 + say::worth(group).max(0.0),
-        policy::Verdict::RunToFailure => 1.0,
-        policy::Verdict::NotEnoughEvidence => 0.0,
-    }
-}
-
 impl From<policy::Verdict> for Verdict {
     fn from(verdict: policy::Verdict) -> Self {
         match verdict {
@@ -100,7 +101,8 @@ impl From<policy::Verdict> for Verdict {
     }
 }
 
-fn recommendation(subject: &Subject, group: &Group) -> Recommendation {
+fn recommendation(frame: &Frame, subject: &Subject, group: &Group) -> Recommendation {
+    let offered = first::offer_of(&frame.about, subject, group);
     let found = &group.recommendation;
     let renew = found.verdict == policy::Verdict::Renew;
     let saving = found.decision.as_ref().filter(|_| renew).map(|d| {
@@ -123,6 +125,17 @@ fn recommendation(subject: &Subject, group: &Group) -> Recommendation {
         present: subject.present.map(|i| usage(i, &subject.unit)),
         saving,
         chance: found.decision.as_ref().map(|d| chance(d.chance_it_pays)),
+        worth: offered.map(|row| {
+            let year = &row.per_year;
+            let [value, lower, upper] =
+                [year.median, year.lower, year.upper].map(|sum| money(first::round(sum)));
+            Limited {
+                value,
+                lower,
+                upper,
+            }
+        }),
+        saves: offered.map(|row| chance(row.chance)),
         lives: group.sample.count() as usize,
         failures: group.sample.failures() as usize,
         note: match &group.leaning {

@@ -7,7 +7,7 @@ use super::render::ReportError;
 use crate::quantity::Paper;
 
 /// Every template and style sheet that a plant can have its own of.
-pub const BUILT_IN: [(&str, &str); 14] = [
+pub const BUILT_IN: [(&str, &str); 15] = [
     ("report.html", include_str!("../../reports/report.html")),
     ("macros.html", include_str!("../../reports/macros.html")),
     (
@@ -20,6 +20,7 @@ pub const BUILT_IN: [(&str, &str); 14] = [
         "component.html",
         include_str!("../../reports/component.html"),
     ),
+    ("since.html", include_str!("../../reports/since.html")),
     (
         "other-components.html",
         include_str!("../../reports/other-components.html"),

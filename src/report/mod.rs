@@ -12,6 +12,7 @@ pub mod component;
 pub mod dress;
 mod engine;
 mod figures;
+pub mod first;
 pub mod model;
 pub mod money;
 pub mod names;
@@ -20,8 +21,10 @@ pub mod probability;
 mod render;
 mod say;
 pub mod sheet;
+pub mod since;
 pub mod stops;
 pub mod subject;
+pub mod twin;
 pub mod words;
 
 pub use build::{build, build_telling};

@@ -10,8 +10,9 @@ use serde::Serialize;
 
 use super::component::model::{LifeTable, ModeRow, ModelRow, Others, TestRow};
 use super::money::MoneyPart;
+use super::since::Changes;
 use super::stops::StopsPart;
-use crate::chart::{CostCurve, HazardCurve, ProbabilityPlot, SlotHistory};
+use crate::chart::{CostCurve, HazardCurve, IntervalRanges, ProbabilityPlot, SlotHistory};
 
 /// The whole report.
 #[derive(Debug, Clone, Default, Serialize)]
@@ -34,10 +35,17 @@ pub struct Report {
     pub summary: Vec<String>,
     /// The first page's table, most worthwhile first.
     pub recommendations: Vec<Recommendation>,
+    /// Recommendations that the table leaves to the parts.
+    pub more: usize,
+    /// The first page's picture.
+    #[serde(skip)]
+    pub ranges: Option<IntervalRanges>,
     /// Where the money goes; none where it was not asked for.
     pub money: Option<MoneyPart>,
     /// The stops to come; none where they were not asked for.
     pub stops: Option<StopsPart>,
+    /// What changed since an earlier report; none where none was given.
+    pub since: Option<Changes>,
     /// Pages a component, those with most money at stake first; none where they were not asked
     /// for.
     pub components: Vec<ComponentSection>,
@@ -103,6 +111,10 @@ pub struct Recommendation {
     pub saving: Option<Limited>,
     /// Chance that the interval pays: "97 %".
     pub chance: Option<String>,
+    /// What the change is worth a year against what is done today, in the currency.
+    pub worth: Option<Limited>,
+    /// Chance that it is worth anything.
+    pub saves: Option<String>,
     /// Lives the evidence rests on.
     pub lives: usize,
     /// Failures among them, known or between inspections.

@@ -12,7 +12,8 @@ use super::names::slug;
 use super::pictures::{ChartFile, Pictures};
 use super::{money, stops};
 use crate::chart::{
-    ChartError, Size, SlotHistory, cost_curve, hazard_curve, probability_plot, slot_history,
+    ChartError, IntervalRanges, Size, SlotHistory, cost_curve, hazard_curve, interval_ranges,
+    probability_plot, slot_history,
 };
 use crate::quantity::Paper;
 
@@ -83,6 +84,10 @@ pub fn render(report: &Report) -> Result<Rendered, ReportError> {
 /// [`ReportError::Template`] where a template and the data disagree.
 pub fn render_dressed(report: &Report, dress: &Dress) -> Result<Rendered, ReportError> {
     let mut pictures = Pictures::default();
+    let ranges = match &report.ranges {
+        Some(data) => Some(ranges(data, &mut pictures)?),
+        None => None,
+    };
     let money = match &report.money {
         Some(part) => Some(money::set(part, &mut pictures)?),
         None => None,
@@ -98,6 +103,7 @@ pub fn render_dressed(report: &Report, dress: &Dress) -> Result<Rendered, Report
     let engine = engine(&dress.templates())?;
     let html = engine.get_template("report.html")?.render(context! {
         report => Value::from(Serde(report)),
+        ranges => ranges,
         money => money,
         stops => stops,
         components => components,
@@ -156,10 +162,25 @@ fn component(
     })
 }
 
+const RANGES: &str = "The band holds every interval that costs within 5 % of the least; a planned \
+    stop anywhere in it will do.";
+
+fn ranges(data: &IntervalRanges, pictures: &mut Pictures) -> Result<Value, ReportError> {
+    let name = pictures.names.name("intervals");
+    let mut data = data.clone();
+    data.id = name.clone();
+    let svg =
+        interval_ranges(&data, data.size(WIDTH_PX)).map_err(|cause| ReportError::Picture {
+            chart: "picture of intervals",
+            cause,
+        })?;
+    Ok(pictures.add(&name, svg, RANGES))
+}
+
 const PROBABILITY: &str = "A straight line is a Weibull distribution; a steeper one means lives \
     that end more alike.";
 const NO_FIT: &str = "Without a fit there is no line to draw.";
-const HAZARD: &str = "Of items that have reached an age, so many fail per 1,000 units run there; \
+const HAZARD: &str = "Of items that have reached an age, so many fail in a stretch of usage there; \
     by the fitted Weibull.";
 const THINNED: &str = "Of so many lives only some are drawn, the shortest and the longest among \
     them; each stands where it does among all.";

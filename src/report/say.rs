@@ -413,10 +413,19 @@ pub(super) fn worth(group: &Group) -> f64 {
 }
 
 /// The first page's sentences: what to change, what it saves, how sure, what to leave.
-pub(super) fn summary(subjects: &[Subject], currency: &str, confidence: &str) -> Vec<String> {
+///
+/// `today` says what the changes are worth against today; without it, what the best is worth
+/// against running to failure.
+pub(super) fn summary(
+    subjects: &[Subject],
+    currency: &str,
+    confidence: &str,
+    today: Option<String>,
+    rank: impl Fn(&Subject, &Group) -> f64,
+) -> Vec<String> {
     let mut renewals: Vec<(&Subject, &Group)> = groups(subjects, Verdict::Renew);
-    renewals.sort_by(|a, b| worth(b.1).total_cmp(&worth(a.1)));
-    let mut out = Vec::new();
+    renewals.sort_by(|a, b| rank(b.0, b.1).total_cmp(&rank(a.0, a.1)));
+    let (mut out, mut last) = (Vec::new(), Vec::new());
     let changes: Vec<_> = renewals
         .iter()
         .filter(|(s, g)| {
@@ -454,16 +463,18 @@ pub(super) fn summary(subjects: &[Subject], currency: &str, confidence: &str) ->
         let saving = &decision.saving_rate;
         let [middle, lower, upper] =
             money_with_limits(saving.median * PER, saving.lower * PER, saving.upper * PER);
-        out.push(format!(
-            "The {} gains most: against running to failure about {currency} {} per {} {} and \
+        out.push(today.unwrap_or_else(|| {
+            format!(
+                "The {} gains most: against running to failure about {currency} {} per {} {} and \
              position ({confidence} limits {} to {}).",
-            lower_first(&subject.name),
-            middle,
-            number(PER, 0),
-            subject.unit,
-            lower,
-            upper
-        ));
+                lower_first(&subject.name),
+                middle,
+                number(PER, 0),
+                subject.unit,
+                lower,
+                upper
+            )
+        }));
         let least = renewals
             .iter()
             .filter_map(|(_, g)| g.recommendation.decision.as_ref())
@@ -472,31 +483,37 @@ pub(super) fn summary(subjects: &[Subject], currency: &str, confidence: &str) ->
         let (failures, lives) = renewals.iter().fold((0, 0), |(f, l), (_, g)| {
             (f + g.sample.failures(), l + g.sample.count())
         });
-        out.push(if renewals.len() == 1 {
+        let failures = count(failures as usize, "failure", "failures");
+        let lives = count(lives as usize, "life", "lives");
+        last.push(if renewals.len() == 1 {
             format!(
-                "The chance that it pays is {}, from {} in {}.",
-                chance(least),
-                count(failures as usize, "failure", "failures"),
-                count(lives as usize, "life", "lives")
+                "The renewal rests on {failures} in {lives} and beats running to failure with a \
+                 chance of {}.",
+                chance(least)
             )
         } else {
             format!(
-                "For each of these {} the chance that it pays is {} or better, from {} in {}.",
+                "The {} renewals rest on {failures} in {lives}, and each beats running to failure \
+                 with a chance of {} or better.",
                 renewals.len(),
-                chance(least),
-                count(failures as usize, "failure", "failures"),
-                count(lives as usize, "life", "lives")
+                chance(least)
             )
         });
     }
     let leave = names(&groups(subjects, Verdict::RunToFailure));
     let open = names(&groups(subjects, Verdict::NotEnoughEvidence));
-    let mut last = Vec::new();
     if !leave.is_empty() {
         last.push(format!("Leave in until they fail: {}.", list(&leave)));
     }
-    if !open.is_empty() {
-        last.push(format!("Not enough evidence yet: {}.", list(&open)));
+    match open.len() {
+        0 => {}
+        few @ 1..=3 if few + leave.len() <= 4 => {
+            last.push(format!("Not enough evidence yet: {}.", list(&open)));
+        }
+        many => last.push(format!(
+            "Not enough evidence yet for {}.",
+            count(many, "component", "components")
+        )),
     }
     if !last.is_empty() {
         out.push(last.join(" "));

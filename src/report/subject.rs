@@ -8,6 +8,7 @@ use std::sync::OnceLock;
 
 use chrono::NaiveDate;
 
+use super::first::About;
 use crate::life::{Flag, LifeRow, Sample};
 use crate::model::posterior::Posterior;
 use crate::model::trend::{NoTrend, Trend};
@@ -44,6 +45,8 @@ pub struct Frame {
     pub findings: Vec<Trouble>,
     /// The plants' own cautions; the usual ones are shown in any case.
     pub cautions: Vec<String>,
+    /// What is known beside the components.
+    pub about: About,
     /// Components that get pages of their own, those with most money at stake first; all others
     /// share a table. None: the report has no part for engineers.
     pub in_full: Option<usize>,

@@ -232,8 +232,8 @@ impl BacktestView {
             "\nInside: share of the {}s whose failures lay within the {} limits; promised: what the \
              forecasts themselves\ngave those limits, which is more than {} as failures are whole. \
              Score: mean ranked probability score, less is\nbetter; beside it that of a constant \
-             rate from the failures and the usage so far. Failures found at an inspection count when \
-             found, and so come in\nbunches: where they are many, fewer lie inside than promised.\n\n",
+             rate from the failures and the usage so far. Failures found\nat an inspection count when \
+             found, and so come in bunches: where they are many, fewer lie inside than promised.\n\n",
             self.every,
             percent(self.confidence),
             percent(self.confidence),

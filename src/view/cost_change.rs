@@ -112,7 +112,8 @@ struct Whole<'a> {
 }
 
 impl ChangeView {
-    fn total(&self) -> KindRow {
+    /// All kinds together.
+    pub fn total(&self) -> KindRow {
         let sum = |of: fn(&KindRow) -> Spent, usage: Option<f64>| Spent {
             usage: usage.unwrap_or(f64::NAN),
             events: self.kinds.iter().map(|row| of(row).events).sum(),
@@ -213,7 +214,7 @@ impl ChangeView {
             None => "usage not known".into(),
         };
         let mut text = format!(
-            "From {} ({})\nto   {} ({}), in {}\n\n",
+            "Before: {} ({})\nafter:  {} ({}), in {}\n\n",
             self.before.label,
             ran(self.usage.0),
             self.after.label,
@@ -221,11 +222,11 @@ impl ChangeView {
             self.currency
         );
         let mut table = Table::new([
-            ("cost", Align::Left),
-            ("events", Align::Right),
-            ("then", Align::Right),
-            ("cost", Align::Right),
-            ("then", Align::Right),
+            ("kind", Align::Left),
+            ("events before", Align::Right),
+            ("after", Align::Right),
+            ("cost before", Align::Right),
+            ("after", Align::Right),
             ("change", Align::Right),
             ("by usage", Align::Right),
             ("by how often", Align::Right),
@@ -256,11 +257,11 @@ impl ChangeView {
         ));
         let mut table = Table::new([
             ("machine", Align::Left),
-            ("failures", Align::Right),
-            ("then", Align::Right),
-            ("rate", Align::Right),
+            ("failures before", Align::Right),
+            ("after", Align::Right),
+            ("rate before", Align::Right),
             ("limits", Align::Left),
-            ("then", Align::Right),
+            ("after", Align::Right),
             ("limits", Align::Left),
             ("ratio", Align::Right),
             ("limits", Align::Left),

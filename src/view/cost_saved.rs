@@ -4,7 +4,9 @@
 //!
 //! JSON: `as_of`, `currency`, `from`, `to`, `confidence`, `components`, a list of `component`,
 //! `renewals`, `failures`, `usage`, `unit`, `spent` (exact), `run_to_failure` and `saved` (each
-//! `median`, `lower`, `upper`; null: unknown or no end), `note`; and `notes`.
+//! `median`, `lower`, `upper`; null: unknown or no end), `note`; `total` (null: fewer than two
+//! components have a figure) of `components` (how many have), `renewals`, `failures`, `spent`,
+//! `run_to_failure`, `saved`; and `notes`.
 
 use rust_decimal::Decimal;
 use serde::Serialize;
@@ -39,6 +41,17 @@ pub struct SavedRow {
     pub note: Option<String>,
 }
 
+/// All components that have a figure.
+#[derive(Debug, Clone, Serialize)]
+pub struct SavedTotal {
+    pub components: usize,
+    pub renewals: u64,
+    pub failures: u64,
+    pub spent: Decimal,
+    pub run_to_failure: Between,
+    pub saved: Between,
+}
+
 /// All components that were renewed as planned in the period.
 pub struct SavedView {
     pub as_of: String,
@@ -46,6 +59,8 @@ pub struct SavedView {
     pub span: Span,
     pub confidence: f64,
     pub rows: Vec<SavedRow>,
+    /// `None` where fewer than two components have a figure.
+    pub total: Option<SavedTotal>,
     pub notes: Vec<String>,
 }
 
@@ -60,6 +75,7 @@ impl SavedView {
             to: String,
             confidence: f64,
             components: &'a [SavedRow],
+            total: Option<&'a SavedTotal>,
             notes: &'a [String],
         }
         serde_json::to_string_pretty(&Whole {
@@ -69,11 +85,12 @@ impl SavedView {
             to: self.span.to.to_string(),
             confidence: self.confidence,
             components: &self.rows,
+            total: self.total.as_ref(),
             notes: &self.notes,
         })
     }
 
-    /// A row a component.
+    /// A row a component; the total is left out, so that columns can be added up.
     pub fn csv(&self) -> Result<String, csv::Error> {
         csv_text(
             &[
@@ -156,6 +173,20 @@ impl SavedView {
                     ));
                 }
                 cells.push(notes.marks(row.note.as_slice()));
+                table.row(cells);
+            }
+            if let Some(total) = &self.total {
+                let mut cells = vec![
+                    format!("total of {}", total.components),
+                    thousands(total.renewals as f64, 0),
+                    thousands(total.failures as f64, 0),
+                    String::new(),
+                    money(total.spent, self.currency),
+                ];
+                for between in [total.run_to_failure, total.saved] {
+                    cells.extend([whole(between.median), ends(between)]);
+                }
+                cells.push(String::new());
                 table.row(cells);
             }
             text.push_str(&table.text());

@@ -423,6 +423,9 @@ impl FitsView {
             text.push_str(&whole.text());
         }
         text.push_str(&notes.text());
+        while text.ends_with("\n\n") {
+            text.pop();
+        }
         text
     }
 

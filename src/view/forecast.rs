@@ -136,8 +136,12 @@ impl StatedView {
         text.push('\n');
         for held in &self.stock {
             text.push_str(&format!(
-                "{} in stock meet the need with a chance of {} (asked for: {})\n",
-                counted(held.pieces as u64, "item", "items"),
+                "{} the need with a chance of {} (asked for: {})\n",
+                counted(
+                    held.pieces as u64,
+                    "item in stock meets",
+                    "items in stock meet"
+                ),
                 percent(held.attained),
                 percent(held.service),
             ));

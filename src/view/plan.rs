@@ -4,8 +4,10 @@
 
 use serde::Serialize;
 
-use super::plan_words::{basis, between, gathered, kind, kit_words, order_when};
-pub use super::plan_words::{order_words, short_why, stop_words};
+pub use super::plan_words::{
+    basis, kind, kit_words, order_words, overdue_words, short_why, stop_words,
+};
+use super::plan_words::{between, gathered, order_when};
 use super::table::{cell, csv_text};
 use crate::plan::{Clash, KitLine, MachinePlan, Order, Overdue, Plan, Rate, Stop, Task};
 use crate::quantity::Currency;

@@ -3,6 +3,7 @@
 //! In: [`PlanView`]. Out: text. Never: a key of the contract.
 
 use super::plan::{PlanView, StopView};
+use super::plan_words::overdue_words;
 use super::table::{Align, Table, figure, usage};
 use crate::quantity::counted;
 
@@ -68,17 +69,12 @@ impl PlanView {
                     |v| format!("{} {}", usage(v.round()), late.unit),
                 )
             };
-            let word = match (&late.condemned, late.past_ceiling) {
-                (Some(found), _) => found.clone(),
-                (None, true) => "past its ceiling: it may not run on".into(),
-                (None, false) => String::new(),
-            };
             table.row([
                 late.machine.clone(),
                 format!("{} {}", late.component, late.position),
                 figure(late.age),
                 figure(late.interval),
-                word,
+                overdue_words(late.condemned.as_deref(), late.past_ceiling),
             ]);
         }
         text.push_str(&table.text());

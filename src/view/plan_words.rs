@@ -153,6 +153,15 @@ pub fn kit_words<'a>(lines: impl Iterator<Item = (&'a KitLine, u32)>) -> String 
     words.collect::<Vec<_>>().join(", ")
 }
 
+/// What an overdue item is beyond its interval; empty where it is nothing more.
+pub fn overdue_words(condemned: Option<&str>, past_ceiling: bool) -> String {
+    match (condemned, past_ceiling) {
+        (Some(found), _) => found.to_owned(),
+        (None, true) => "past its ceiling: it may not run on".into(),
+        (None, false) => String::new(),
+    }
+}
+
 /// When to order: "by 2026-03-02", "now: 5 days late".
 pub fn order_when(order: &Order) -> String {
     match order.order_by {

@@ -43,20 +43,16 @@ fn columns(panels: usize, periods: usize, gaps: bool) -> StackedColumns {
     }
 }
 
-/// The rectangles of a path of "M x y h w v h h −w z" pieces, in pixels.
-fn rectangles(svg: &str, fill: &str) -> Vec<[f64; 4]> {
+/// The rectangles of a fill, a path of "M x y h w v h h −w z" pieces, in pixels.
+pub(super) fn rectangles(svg: &str, fill: &str) -> Vec<[f64; 4]> {
     let tree = Document::parse(svg).expect("well-formed XML");
     let mut out = Vec::new();
     for node in tree
         .descendants()
         .filter(|n| n.attribute("fill") == Some(fill))
     {
-        for piece in node
-            .attribute("d")
-            .unwrap_or("")
-            .split('z')
-            .filter(|p| !p.is_empty())
-        {
+        let path = node.attribute("d");
+        for piece in path.unwrap_or("").split('z').filter(|p| !p.is_empty()) {
             let numbers: Vec<f64> = piece
                 .split(|c: char| !(c.is_ascii_digit() || c == '-'))
                 .filter_map(|n| n.parse::<f64>().ok())
@@ -93,7 +89,7 @@ fn slices_stand_where_the_scale_puts_them() {
     let data = columns(3, 4, false);
     let svg = stacked_columns(&data, data.size(720)).unwrap();
     let foot = rectangles(&svg, "#1F4E79");
-    let middle = rectangles(&svg, "url(#cost-1-look-1)");
+    let middle = rectangles(&svg, "#F0C05A");
     let near = |a: f64, b: f64| (a - b).abs() < 0.15;
     let slices: Vec<_> = foot.iter().filter(|r| r[3] - r[1] > 12.0).collect();
     for (n, [x0, y0, x1, y1]) in slices.iter().enumerate() {
@@ -198,7 +194,7 @@ fn bars(rows: usize, parts: usize) -> RankedBars {
                 so_far += value / whole;
                 RankedRow {
                     name: format!("component {n}"),
-                    detail: (n % 2 == 0).then(|| format!("H-0{}", n % 7)),
+                    detail: n.is_multiple_of(2).then(|| format!("H-0{}", n % 7)),
                     parts: vec![value / parts as f64; parts],
                     share_so_far: so_far,
                 }

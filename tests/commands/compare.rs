@@ -258,6 +258,7 @@ fn a_ledger_is_parted_by_machine_part_supplier_batch_and_date() {
     for by in ["part", "batch"] {
         let found = sample(&["packing-set", "--by", by]);
         assert!(names(&found).len() >= 2, "{by}: {:?}", names(&found));
+        assert!(names(&found).is_sorted(), "{by}: {:?}", names(&found));
         assert_eq!(found["by"], by);
     }
     // All packing comes from one supplier, which the refusal names.

@@ -209,6 +209,57 @@ fn a_change_is_split_into_parts_that_add_up() {
     }
 }
 
+/// H-02 came in June 2021: before its first reading it ran nothing that is known.
+#[test]
+fn a_machine_with_usage_in_one_period_only_is_left_out_of_the_rates_and_named() {
+    let room = tempfile::tempdir().unwrap();
+    let ledger = room.path().join("one");
+    std::fs::create_dir_all(ledger.join("books")).unwrap();
+    std::fs::copy("sample-ledger/plant.toml", ledger.join("plant.toml")).unwrap();
+    let text = |machine: &str, day: &str, hours: u32| {
+        format!(
+            "{{\"entry\":\"reading\",\"time\":\"{day}T08:00:00Z\",\"machine\":\"{machine}\",\
+             \"meter\":\"hours\",\"value\":{hours}}}\n"
+        )
+    };
+    let mut lines = String::new();
+    for (n, month) in ["01", "03", "05", "07"].into_iter().enumerate() {
+        let day = format!("2025-{month}-01");
+        lines.push_str(&text("H-01", &day, 1_000 * n as u32));
+        if n > 1 {
+            lines.push_str(&text("H-02", &day, 1_000 * n as u32));
+        }
+    }
+    let file = room.path().join("lines.jsonl");
+    std::fs::write(&file, lines).unwrap();
+    let path = ledger.to_str().unwrap();
+    let file = file.to_str().unwrap();
+    let args = [
+        "record", "--ledger", path, "--book", "one", "--who", "ann", "--from", file,
+    ];
+    let output = wearbook(&args).output().unwrap();
+    assert!(output.status.success(), "{output:?}");
+    let found = json(&[
+        "cost",
+        path,
+        "--from",
+        "2025-05-01",
+        "--to",
+        "2025-06-30",
+        "--against",
+        "2025-01-01..2025-04-30",
+    ]);
+    let failures = list(&found, "failures");
+    assert_eq!(failures.len(), 1);
+    let notes = list(&found, "notes");
+    let named = |note: &Value| {
+        note.as_str()
+            .unwrap()
+            .starts_with("H-02: usage is known in one of the periods only")
+    };
+    assert!(notes.iter().any(named), "{notes:?}");
+}
+
 #[test]
 fn a_narrower_question_leaves_out_the_rest() {
     let found = json(&[
@@ -348,6 +399,18 @@ fn what_planned_renewal_saved_has_limits_or_a_reason() {
         assert!(at("saved", "lower") < at("saved", "median"));
         assert!(at("saved", "median") < at("saved", "upper"));
     }
+    // The total is of those with a figure, its limits narrower than theirs end to end.
+    let known = || rows.iter().filter(|row| !row["saved"].is_null());
+    let total = &found["total"];
+    assert_eq!(total["components"], known().count());
+    let spent: Decimal = known().map(|row| money(row, "spent")).sum();
+    assert_eq!(money(total, "spent"), spent);
+    let end_to_end =
+        |key: &str| -> f64 { known().map(|row| row["saved"][key].as_f64().unwrap()).sum() };
+    let at = |key: &str| total["saved"][key].as_f64().unwrap();
+    let width = end_to_end("upper") - end_to_end("lower");
+    assert!(at("upper") - at("lower") < 0.8 * width);
+    assert!((at("median") - end_to_end("median")).abs() < 0.05 * width);
     // Packing sets wear out: their planned renewal pays in the sample beyond doubt.
     let packing = rows.iter().find(|row| row["component"] == "packing-set");
     assert!(packing.unwrap()["saved"]["lower"].as_f64().unwrap() > 0.0);

@@ -303,6 +303,30 @@ fn forecasts_of_the_past_held_on_the_sample() {
     }
 }
 
+/// What one machine's parts cost is not held against what all of them were forecast to.
+#[test]
+fn a_backtest_of_one_machine_counts_its_own_renewals_only() {
+    let ask = ["--component", "drive-belts", "--machine", "H-01"];
+    let found = json(
+        &[
+            &["backtest", "sample-ledger", "--every", "half-year"],
+            &ask[..],
+        ]
+        .concat(),
+    );
+    let booked = found["components"][0].clone();
+    let spent = json(&[&["cost", "sample-ledger", "--by", "component"], &ask[..]].concat());
+    let whole = &spent["periods"][0]["groups"][0];
+    assert_eq!(whole["component"], "drive-belts");
+    assert!(number(&booked["cost_came"]) > 0.0);
+    assert!(
+        number(&booked["cost_came"]) <= number(&whole["total"]),
+        "{booked} {whole}"
+    );
+    let renewals = number(&booked["planned_came"]) + number(&booked["along_came"]);
+    assert!(renewals <= number(&whole["renewals"]), "{booked} {whole}");
+}
+
 #[test]
 fn backtests_draw_their_calibration_and_tell_their_periods() {
     let folder = tempfile::tempdir().unwrap();

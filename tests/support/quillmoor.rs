@@ -463,6 +463,8 @@ fn packing() -> (Vec<Recommendation>, ComponentSection) {
     alone.recommended = Some(1_000.0);
     alone.present = Some(2_500.0);
     let main = Recommendation {
+        worth: Some(limited("6,760", "−955", "12,770")),
+        saves: text("93 %"),
         component: name.to_owned(),
         positions: "all positions but H-02 P2".to_owned(),
         verdict: Verdict::Renew,
@@ -574,6 +576,8 @@ fn belt() -> (Vec<Recommendation>, ComponentSection) {
     cost.least = None;
     cost.near_optimal = None;
     let row = Recommendation {
+        worth: None,
+        saves: None,
         component: name.to_owned(),
         positions: "all machines".to_owned(),
         verdict: Verdict::RunToFailure,
@@ -778,6 +782,9 @@ pub fn report() -> Report {
     Report {
         money: None,
         stops: None,
+        more: 0,
+        ranges: None,
+        since: None,
         plant: "Quillmoor Oat Works".to_owned(),
         currency: "EUR".to_owned(),
         as_of: words::day(day(2026, 11, 24)),

@@ -8,8 +8,6 @@ use crate::quantity::number::is_json_number;
 /// A kind of entry, with its flags.
 #[derive(Debug, Subcommand)]
 pub enum KindArgs {
-    /// A new book is opened, with nothing in it yet
-    Opened,
     /// A meter was read
     Reading {
         /// Tag of the machine
@@ -120,8 +118,12 @@ pub enum KindArgs {
         /// Cost beside parts, labour and downtime
         #[arg(long, value_name = "MONEY", allow_hyphen_values = true)]
         cost: Option<String>,
-        #[command(flatten)]
-        common: CommonNoJob,
+        /// When it happened, as the other times (default: when it was done)
+        #[arg(long, value_name = "TIME")]
+        time: Option<String>,
+        /// Anything worth keeping
+        #[arg(long, value_name = "TEXT")]
+        note: Option<String>,
     },
     /// Money was spent
     Expense {
@@ -137,6 +139,8 @@ pub enum KindArgs {
         #[command(flatten)]
         common: Common,
     },
+    /// A new book is opened, with nothing in it yet
+    Opened,
 }
 
 #[derive(Debug, Args)]
@@ -189,12 +193,6 @@ pub struct Common {
     /// Id of the job it was done in
     #[arg(long, value_name = "ID")]
     job: Option<String>,
-    #[command(flatten)]
-    rest: CommonNoJob,
-}
-
-#[derive(Debug, Args)]
-pub struct CommonNoJob {
     /// When it happened: plant time (2026-03-01 14:30) or with an offset (…Z) (default: now)
     #[arg(long, value_name = "TIME")]
     time: Option<String>,
@@ -293,12 +291,8 @@ impl Keys {
 
     fn common(&mut self, common: &Common) {
         self.set_if("job", &common.job);
-        self.rest(&common.rest);
-    }
-
-    fn rest(&mut self, rest: &CommonNoJob) {
-        self.set_if("time", &rest.time);
-        self.set_if("note", &rest.note);
+        self.set_if("time", &common.time);
+        self.set_if("note", &common.note);
     }
 }
 
@@ -389,7 +383,8 @@ impl KindArgs {
                 labour_h,
                 downtime_h,
                 cost,
-                common,
+                time,
+                note,
             } => {
                 keys.set_if("machine", machine);
                 keys.set_if("job", job);
@@ -399,7 +394,8 @@ impl KindArgs {
                 keys.set_if("labour_h", labour_h);
                 keys.set_if("downtime_h", downtime_h);
                 keys.set_if("cost", cost);
-                keys.rest(common);
+                keys.set_if("time", time);
+                keys.set_if("note", note);
                 Kind::Job
             }
             KindArgs::Expense {

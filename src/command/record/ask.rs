@@ -72,7 +72,8 @@ fn given_up() -> CommandError {
     )
 }
 
-fn choices(keys: &Keys, key: &str, register: &Register) -> Option<Vec<String>> {
+/// What a key may say, where words or the register settle it.
+pub fn choices(keys: &Keys, key: &str, register: &Register) -> Option<Vec<String>> {
     let words = |all: &[&str]| Some(all.iter().map(|word| (*word).to_owned()).collect());
     let machine = keys.get("machine").unwrap_or_default();
     let component = keys.get("component").unwrap_or_default();

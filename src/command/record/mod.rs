@@ -167,7 +167,15 @@ fn entry_from(
     loop {
         let line = keys.line();
         let faults = match parse_given_line(line.as_bytes(), zone, now, who) {
-            Ok(entry) if !asked => return Ok(entry),
+            Ok(mut entry) if !asked => {
+                // A job written up later happened when it was done, not when it was written up.
+                if let Event::Job { stop, .. } = entry.event
+                    && keys.get("time").is_none()
+                {
+                    entry.time = stop;
+                }
+                return Ok(entry);
+            }
             Ok(_) => {
                 asked = false;
                 ask::ask_mode(keys, register)?;
@@ -183,7 +191,8 @@ fn entry_from(
             })
             .collect();
         if missing.len() < faults.len() || !terminal {
-            return Err(flag_faults(kind, &faults, &missing));
+            let words = |key: &str| ask::choices(keys, key, register);
+            return Err(flag_faults(kind, &faults, &missing, words));
         }
         for key in missing {
             ask::ask(keys, key, register)?;
@@ -192,8 +201,17 @@ fn entry_from(
     }
 }
 
+/// As many words as are read at a glance.
+const FEW_WORDS: usize = 12;
+
 /// Faults of an entry given by flags, told in terms of the flags.
-fn flag_faults(kind: Kind, faults: &[LineFault], missing: &[&str]) -> CommandError {
+/// `words` are what a key may say, where the register knows.
+fn flag_faults(
+    kind: Kind,
+    faults: &[LineFault],
+    missing: &[&str],
+    words: impl Fn(&str) -> Option<Vec<String>>,
+) -> CommandError {
     let flag = |key: &str| format!("--{}", key.replace('_', "-"));
     let mut troubles: Vec<Trouble> = faults
         .iter()
@@ -207,10 +225,16 @@ fn flag_faults(kind: Kind, faults: &[LineFault], missing: &[&str]) -> CommandErr
     if !missing.is_empty() {
         let flags: Vec<String> = missing.iter().map(|key| flag(key)).collect();
         let what = format!("`record {}` lacks {}", kind.word(), flags.join(", "));
-        troubles.push(
-            Trouble::error("wrong-use", what)
-                .cured_by(format!("see: wearbook record {} --help", kind.word())),
-        );
+        let mut trouble = Trouble::error("wrong-use", what);
+        for key in missing {
+            match words(key) {
+                Some(words) if (1..=FEW_WORDS).contains(&words.len()) => {
+                    trouble = trouble.cured_by(format!("{}: {}", flag(key), words.join(", ")));
+                }
+                _ => {}
+            }
+        }
+        troubles.push(trouble.cured_by(format!("see: wearbook record {} --help", kind.word())));
     }
     CommandError::all(Fault::Use, troubles)
 }

@@ -7,15 +7,22 @@ use crate::book::{Appender, Patience};
 use crate::command::{CommandError, Ui};
 
 /// Where and by whom something is written.
+// Places of their own keep these flags together, after those of each command and kind.
 #[derive(Debug, clap::Args)]
 pub struct Writing {
     /// Ledger folder
-    #[arg(long, global = true, value_name = "FOLDER", default_value = ".")]
+    #[arg(
+        long,
+        global = true,
+        value_name = "FOLDER",
+        default_value = ".",
+        display_order = 500
+    )]
     ledger: PathBuf,
     #[command(flatten)]
     hand: Hand,
     /// Check only, and write nothing
-    #[arg(long, global = true)]
+    #[arg(long, global = true, display_order = 504)]
     pub dry_run: bool,
 }
 
@@ -23,13 +30,19 @@ pub struct Writing {
 #[derive(Debug, clap::Args)]
 pub struct Hand {
     /// Book to write in; made if it is new (default: the user's name, else main)
-    #[arg(long, global = true, value_name = "NAME")]
+    #[arg(long, global = true, value_name = "NAME", display_order = 501)]
     book: Option<String>,
     /// Who records (default: the user's name)
-    #[arg(long, global = true, value_name = "NAME")]
+    #[arg(long, global = true, value_name = "NAME", display_order = 502)]
     who: Option<String>,
     /// How long to wait while another program records in the ledger
-    #[arg(long, global = true, value_name = "SECONDS", default_value_t = 60)]
+    #[arg(
+        long,
+        global = true,
+        value_name = "SECONDS",
+        default_value_t = 60,
+        display_order = 503
+    )]
     wait: u32,
 }
 

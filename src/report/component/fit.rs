@@ -93,7 +93,7 @@ pub(super) fn hazard_words(group: &Group, fit: &Fitted, unit: &str, confidence: 
     let Some((early, late)) = ages(longest) else {
         return format!("{way}.");
     };
-    let per = format!(" failures per 1,000 {unit}");
+    let per = format!(" failures per {} {unit}", number(1_000.0, 0));
     let at = |age: f64, per: &str| {
         let target = Target::Hazard(age);
         let limits = fit.posterior.limits(target, confidence);
