@@ -783,6 +783,7 @@ proptest! {
             .filter(|p| fits && p.1 < 1.0 && p.0 > 0.0 && p.0 < 1e15)
             .collect();
         let data = ProbabilityPlot {
+            all: None,
             id: "x".to_owned(),
             title: "Any".to_owned(),
             usage_label: "Running hours (h)".to_owned(),

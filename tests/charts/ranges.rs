@@ -127,6 +127,7 @@ fn intervals_stand_where_the_scale_puts_them() {
 
 fn hazard(points: usize, failures: usize, suspensions: usize) -> HazardCurve {
     HazardCurve {
+        all: None,
         id: "rate".into(),
         title: "How the risk grows with age".into(),
         x_title: "Age in running hours (h)".into(),
