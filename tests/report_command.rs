@@ -175,26 +175,42 @@ fn the_page_calls_the_sample_right() {
     assert!(section("packing-set").contains("It wears out"));
 }
 
-/// `reports/sample/` is what the sample ledger gives; it is renewed with
-/// `WEARBOOK_BLESS=1 cargo test --release --test report_command`. What must agree is what a
-/// reader would check: the books' heads, the date, the table of recommendations.
+/// Pictures of the README that come from the report on the sample ledger.
+const PICTURES: [&str; 4] = [
+    "packing-set-probability.svg",
+    "packing-set-cost.svg",
+    "cost-over-time.svg",
+    "stops.svg",
+];
+
+/// Where the rendered sample is kept.
+fn kept() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("reports/sample")
+}
+
+fn blessed() -> bool {
+    std::env::var_os("WEARBOOK_BLESS").is_some()
+}
+
+/// `reports/sample/` is what the sample ledger gives; it is renewed, with every picture of the
+/// README, by `WEARBOOK_BLESS=1 cargo test --release --test report_command sample`. What must
+/// agree is what a reader would check: the books' heads, the date, the table of recommendations,
+/// and every word and figure in a picture.
 #[test]
 fn the_rendered_sample_is_of_the_sample_ledger() {
     let folder = tempfile::tempdir().expect("a folder");
     report(folder.path(), &[]);
-    let made = std::fs::read_to_string(folder.path().join("report/report.html")).expect("a page");
-    let kept = Path::new(env!("CARGO_MANIFEST_DIR")).join("reports/sample");
-    if std::env::var_os("WEARBOOK_BLESS").is_some() {
-        for name in [
-            "report.html",
-            "packing-set-probability.svg",
-            "packing-set-cost.svg",
-        ] {
-            std::fs::copy(folder.path().join("report").join(name), kept.join(name))
-                .expect("the sample is written");
+    let out = folder.path().join("report");
+    let read = |path: PathBuf| std::fs::read_to_string(path).expect("a file");
+    if blessed() {
+        for name in PICTURES.into_iter().chain(["report.html"]) {
+            std::fs::copy(out.join(name), kept().join(name)).expect("the sample is written");
         }
     }
-    let kept = std::fs::read_to_string(kept.join("report.html")).expect("a rendered sample");
+    let (made, old) = (
+        read(out.join("report.html")),
+        read(kept().join("report.html")),
+    );
     let part = |page: &str, from: &str, to: &str| {
         let start = page.find(from).unwrap_or_else(|| panic!("{from}"));
         let end = page[start..].find(to).unwrap_or_else(|| panic!("{to}"));
@@ -206,9 +222,51 @@ fn the_rendered_sample_is_of_the_sample_ledger() {
         ("id=\"ledger\"", "</section>"),
     ] {
         assert!(
-            part(&made, from, to) == part(&kept, from, to),
+            part(&made, from, to) == part(&old, from, to),
             "reports/sample is stale at {from}: renew it (see above)"
         );
+    }
+    let readme = read(Path::new(env!("CARGO_MANIFEST_DIR")).join("README.md"));
+    let words = |svg: String| -> Vec<String> {
+        let tree = Document::parse(&svg).expect("a well-formed picture");
+        let texts = tree.descendants().filter_map(|node| node.text());
+        texts.map(str::to_owned).collect()
+    };
+    for name in PICTURES {
+        assert!(readme.contains(&format!("reports/sample/{name}")), "{name}");
+        assert!(
+            words(read(out.join(name))) == words(read(kept().join(name))),
+            "reports/sample/{name} is stale: renew it (see above)"
+        );
+    }
+}
+
+/// The README's first picture: the first sheet as printed, kept with its words.
+#[test]
+fn the_picture_of_the_first_page_is_of_the_sample_ledger() {
+    let Some(tools) = browser::tools() else {
+        return;
+    };
+    let folder = tempfile::tempdir().expect("a folder");
+    report(folder.path(), &[]);
+    let page = std::fs::read_to_string(folder.path().join("report/report.html")).expect("a page");
+    let (sheets, _) = browser::print(&tools, &page, "A4");
+    // How many sheets follow hangs on the fonts of the machine.
+    let words = sheets[0].split(" Page 1 of").next().unwrap_or_default();
+    let (picture, text) = (kept().join("first-page.png"), kept().join("first-page.txt"));
+    if blessed() {
+        browser::picture(&tools, &page, "A4", &picture);
+        std::fs::write(&text, format!("{words}\n")).expect("the words are written");
+    }
+    let old = std::fs::read_to_string(&text).expect("the words of the picture");
+    assert!(picture.is_file());
+    assert!(
+        old.trim_end() == words,
+        "reports/sample/first-page.png is stale: renew it (see above)\n{words}"
+    );
+    // One sheet holds all that every reader should see.
+    for last in ["Table 1.", "Figure 1.", "never lengthens a statutory"] {
+        assert!(words.contains(last), "{last} is not on the first sheet");
     }
 }
 

@@ -81,10 +81,9 @@ fn browse(tools: &Tools, dir: &Path, page: &Path, extra: &[String]) -> String {
     String::from_utf8_lossy(&std::fs::read(&log).expect("the browser's log")).into_owned()
 }
 
-/// Prints the page and returns the text of each sheet, and what the console said.
-pub fn print(tools: &Tools, html: &str, paper: &str) -> (Vec<String>, String) {
-    let dir = tempfile::tempdir().expect("a folder for the browser");
-    let page = dir.path().join("report.html");
+/// Prints the page to a PDF in the folder; returns what the console said.
+fn to_pdf(tools: &Tools, dir: &Path, html: &str, paper: &str) -> (PathBuf, String) {
+    let page = dir.join("report.html");
     let marker = "@page {";
     assert!(html.contains(marker));
     let html = if html.contains("size: auto;") {
@@ -93,16 +92,23 @@ pub fn print(tools: &Tools, html: &str, paper: &str) -> (Vec<String>, String) {
         html.replacen(marker, &format!("@page {{ size: {paper};"), 1)
     };
     std::fs::write(&page, html).expect("a page to print");
-    let pdf = dir.path().join("report.pdf");
+    let pdf = dir.join("report.pdf");
     let said = browse(
         tools,
-        dir.path(),
+        dir,
         &page,
         &[
             format!("--print-to-pdf={}", pdf.display()),
             "--no-pdf-header-footer".to_owned(),
         ],
     );
+    (pdf, said)
+}
+
+/// Prints the page and returns the text of each sheet, and what the console said.
+pub fn print(tools: &Tools, html: &str, paper: &str) -> (Vec<String>, String) {
+    let dir = tempfile::tempdir().expect("a folder for the browser");
+    let (pdf, said) = to_pdf(tools, dir.path(), html, paper);
     let text = Command::new(&tools.pdftotext)
         .args(["-layout", "-enc", "UTF-8"])
         .arg(&pdf)
@@ -120,6 +126,20 @@ pub fn print(tools: &Tools, html: &str, paper: &str) -> (Vec<String>, String) {
         .filter(|sheet| !sheet.is_empty())
         .collect();
     (sheets, said)
+}
+
+/// Draws the first printed sheet as a picture for a file.
+#[allow(dead_code)] // not every test crate draws
+pub fn picture(tools: &Tools, html: &str, paper: &str, to: &Path) {
+    let dir = tempfile::tempdir().expect("a folder for the browser");
+    let (pdf, said) = to_pdf(tools, dir.path(), html, paper);
+    let drawn = Command::new(tools.pdftotext.with_file_name("pdftoppm"))
+        .args(["-png", "-singlefile", "-r", "100", "-f", "1", "-l", "1"])
+        .arg(&pdf)
+        .arg(to.with_extension(""))
+        .status()
+        .expect("pdftoppm runs");
+    assert!(drawn.success(), "no picture; the browser said:\n{said}");
 }
 
 /// One space between words.
