@@ -4,9 +4,9 @@
 //! In: subjects, an [`About`]. Out: sentences, [`IntervalRanges`]. Never: analysis.
 
 use super::money::{OfferRow, OnOffer};
-use super::say;
 use super::stops::Outlook;
 use super::subject::{Group, Subject};
+use super::summary::{self, summary};
 use super::words::{self, chance, count, list, money_with_limits};
 use crate::chart::{IntervalRanges, RangeRow};
 use crate::policy::Verdict;
@@ -57,7 +57,7 @@ pub(super) fn sentences(
     confidence: &str,
 ) -> Vec<String> {
     let worth = worth(about, currency, confidence);
-    let mut out = say::summary(subjects, currency, confidence, worth, |s, g| {
+    let mut out = summary(subjects, currency, confidence, worth, |s, g| {
         rank(about, s, g)
     });
     // What is due comes before how far the evidence reaches.
@@ -102,7 +102,7 @@ pub(super) fn rank(about: &About, subject: &Subject, group: &Group) -> f64 {
             // What changes nothing comes after what does.
             2.0 + offered.map_or(0.0, |row| 1.0 + row.per_year.median.max(0.0))
         }
-        Verdict::Renew => 2.0 + say::worth(group).max(0.0),
+        Verdict::Renew => 2.0 + summary::worth(group).max(0.0),
         Verdict::RunToFailure => 1.0,
         Verdict::NotEnoughEvidence => 0.0,
     }

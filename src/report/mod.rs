@@ -24,6 +24,7 @@ pub mod sheet;
 pub mod since;
 pub mod stops;
 pub mod subject;
+mod summary;
 pub mod twin;
 pub mod words;
 
