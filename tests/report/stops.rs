@@ -175,13 +175,14 @@ fn of_two_hundred_machines_the_next_stops_are_told_and_the_rest_counted() {
                     stop(&name, 5 + (m * 7 + s * 120) % 355, 2, tasks)
                 })
                 .collect();
-            machine(&name, stops, Vec::new())
+            machine(&name, stops, vec![late("P1"), late("P2")])
         })
         .collect();
     let plan = plan(machines);
     let part = part(&plan, &vec![Vec::new(); 200]);
     let months = part.months.as_ref().expect("the rest is counted");
     assert_eq!(part.stops.len(), 60);
+    assert_eq!((part.overdue.len(), part.more_overdue), (60, 280));
     assert_eq!(months.stops, 540);
     assert_eq!(months.sums.iter().sum::<usize>(), 540);
     for row in &months.rows {

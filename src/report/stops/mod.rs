@@ -38,10 +38,12 @@ const LANES: &str = "One lane a machine; a mark is a stop, the line through it t
 pub fn stops_part(facts: &StopsFacts<'_>) -> StopsPart {
     let outlook = Outlook::of(facts.plans);
     let (orders, later) = orders::soon(facts);
+    let (overdue, more_overdue) = overdue::rows(facts);
     let (stops, months) = table::stops(facts);
     StopsPart {
         findings: sentences(&outlook, facts.currency),
-        overdue: overdue::rows(facts),
+        overdue,
+        more_overdue,
         intervals: intervals::rows(facts),
         bases: intervals::bases(facts),
         stops,

@@ -10,8 +10,12 @@ use crate::plan::Overdue;
 use crate::report::words::usage;
 use crate::view::plan::overdue_words;
 
-/// A row a machine, component and interval; what may not run on stands first.
-pub(super) fn rows(facts: &StopsFacts<'_>) -> Vec<OverdueRow> {
+/// Rows told; of more the farthest past their intervals.
+const TOLD: usize = 60;
+
+/// A row a machine, component and interval, what may not run on first; and how many items are
+/// not among them.
+pub(super) fn rows(facts: &StopsFacts<'_>) -> (Vec<OverdueRow>, usize) {
     let names = names(facts.plans);
     let mut sets: Vec<(&str, Vec<&Overdue>)> = Vec::new();
     for machine in facts.plans.iter().flat_map(|p| &p.plan.machines) {
@@ -31,24 +35,33 @@ pub(super) fn rows(facts: &StopsFacts<'_>) -> Vec<OverdueRow> {
         }
     }
     // Stable: else as the registers have it.
+    if sets.len() > TOLD {
+        sets.sort_by(|a, b| past(&b.1).total_cmp(&past(&a.1)));
+    }
     sets.sort_by_key(|(_, late)| !stop_now(late[0]));
-    sets.iter()
-        .map(|(machine, late)| {
-            let first = late[0];
-            let at: Vec<&str> = late.iter().map(|l| l.position.as_str()).collect();
-            OverdueRow {
-                machine: (*machine).to_owned(),
-                component: names
-                    .get(first.component.as_str())
-                    .map_or_else(|| first.component.clone(), |name| (*name).to_owned()),
-                positions: positions(&at),
-                age: ages(late),
-                interval: first.interval.map(|i| usage(i.round(), &first.unit)),
-                also: overdue_words(first.condemned.as_deref(), first.past_ceiling),
-                stop_now: stop_now(first),
-            }
-        })
-        .collect()
+    let more = sets.iter().skip(TOLD).map(|(_, late)| late.len()).sum();
+    let rows = sets.iter().take(TOLD).map(|(machine, late)| {
+        let first = late[0];
+        let at: Vec<&str> = late.iter().map(|l| l.position.as_str()).collect();
+        OverdueRow {
+            machine: (*machine).to_owned(),
+            component: names
+                .get(first.component.as_str())
+                .map_or_else(|| first.component.clone(), |name| (*name).to_owned()),
+            positions: positions(&at),
+            age: ages(late),
+            interval: first.interval.map(|i| usage(i.round(), &first.unit)),
+            also: overdue_words(first.condemned.as_deref(), first.past_ceiling),
+            stop_now: stop_now(first),
+        }
+    });
+    (rows.collect(), more)
+}
+
+/// How many of its intervals the oldest of them is old.
+fn past(late: &[&Overdue]) -> f64 {
+    let each = late.iter().filter_map(|l| Some(l.age? / l.interval?));
+    each.fold(0.0, f64::max)
 }
 
 fn stop_now(late: &Overdue) -> bool {

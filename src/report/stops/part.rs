@@ -17,6 +17,8 @@ pub struct StopsPart {
     pub outlook: Outlook,
     /// What is past its interval, or condemned.
     pub overdue: Vec<OverdueRow>,
+    /// Items beyond those told.
+    pub more_overdue: usize,
     /// A row a component and place.
     pub intervals: Vec<IntervalRow>,
     /// The base interval of the machines, in words; empty where none has one.

@@ -2,7 +2,9 @@
 //!
 //! In: an [`Outlook`], notes of the plans. Out: sentences. Never: figures of its own.
 
-use super::facts::StopsFacts;
+use std::collections::BTreeMap;
+
+use super::facts::{StopsFacts, names};
 use super::outlook::{NextStops, Outlook};
 use super::places::{machines, positions};
 use super::table::hours;
@@ -133,9 +135,10 @@ fn orders(outlook: &Outlook) -> Option<String> {
 
 /// What is to be known of the plans: each note once, with the machines it is about.
 pub(super) fn notes(facts: &StopsFacts<'_>) -> Vec<String> {
+    let names = names(facts.plans);
     let mut notes: Vec<(String, Vec<&str>)> = Vec::new();
     for (machine, own) in facts.plans.iter().flat_map(|plan| plan.noted()) {
-        let undated = undated(&machine.undated, facts);
+        let undated = undated(&machine.undated, &names);
         for note in own.iter().cloned().chain(undated) {
             match notes.iter_mut().find(|(known, _)| *known == note) {
                 Some((_, on)) => on.push(&machine.machine),
@@ -157,8 +160,7 @@ pub(super) fn notes(facts: &StopsFacts<'_>) -> Vec<String> {
     out
 }
 
-fn undated(slots: &[(String, String)], facts: &StopsFacts<'_>) -> Option<String> {
-    let names = super::facts::names(facts.plans);
+fn undated(slots: &[(String, String)], names: &BTreeMap<&str, &str>) -> Option<String> {
     let mut sets: Vec<(&str, Vec<&str>)> = Vec::new();
     for (component, position) in slots {
         match sets.iter_mut().find(|(known, _)| known == component) {
