@@ -19,6 +19,8 @@ pub(super) fn engine(
     templates: &[(&'static str, String)],
 ) -> Result<Environment<'static>, minijinja::Error> {
     let mut engine = Environment::new();
+    // A fault is told with what it is about, in a release as well.
+    engine.set_debug(true);
     engine.set_undefined_behavior(UndefinedBehavior::Strict);
     engine.set_auto_escape_callback(|_| AutoEscape::Html);
     engine.set_formatter(|out, state, value| match value.as_str() {

@@ -223,6 +223,8 @@ fn a_hostile_ledger_is_read_and_reported() {
         for item in std::fs::read_dir(&out).unwrap() {
             let path = item.unwrap().path();
             let text = std::fs::read_to_string(&path).unwrap();
+            // Data is no page: nothing in it is taken for markup.
+            let data = path.extension().is_some_and(|e| e == "json");
             for markup in [
                 "<script",
                 "<img",
@@ -231,7 +233,11 @@ fn a_hostile_ledger_is_read_and_reported() {
                 "]]>",
                 "\u{202e}",
             ] {
-                assert!(!text.contains(markup), "{markup} in {}", path.display());
+                assert!(
+                    data || !text.contains(markup),
+                    "{markup} in {}",
+                    path.display()
+                );
             }
             assert!(!text.contains("49 javascript"), "the templates ran a name");
             if path.extension().is_some_and(|e| e == "svg") {

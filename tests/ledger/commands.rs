@@ -47,7 +47,7 @@ fn the_template_with_everything_in_use_is_without_fault() {
             .map(|(key, _)| key)
             .unwrap_or_default();
         let word = !key.is_empty() && key.bytes().all(|b| b.is_ascii_lowercase() || b == b'_');
-        let used = word || inner.starts_with("[[");
+        let used = word || inner.starts_with('[');
         text.push_str(if used { inner } else { line });
         text.push('\n');
     }
