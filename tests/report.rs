@@ -102,7 +102,7 @@ fn the_page_is_well_formed_and_says_everything() {
         "not enough evidence",
         "1,750 h",
         "over 99 %",
-        "228 to 590",
+        "−955 to 12,770",
         "96 (31)",
         "4 (age at installation unknown)",
         "mean of 14 preventive jobs in the ledger",
