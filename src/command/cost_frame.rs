@@ -19,6 +19,9 @@ use crate::quantity::time::{day, start_of_day};
 use crate::quantity::trouble::Trouble;
 use crate::store::{Meters, Store};
 
+/// Machines that a note names.
+const NAMED: usize = 8;
+
 /// The meter costs are set against.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Per {
@@ -178,7 +181,11 @@ impl<'a> Frame<'a> {
     pub fn usage_notes(&self, span: &Span) -> Vec<String> {
         let end = self.ends(span).1.min(self.store.as_of());
         let mut notes = Vec::new();
-        let list = |names: &[String]| names.join(", ");
+        // A note names some machines; of a fleet it counts the rest.
+        let list = |names: &[String]| match names.len().checked_sub(NAMED) {
+            Some(more @ 1..) => format!("{} and {more} more", names[..NAMED].join(", ")),
+            _ => names.join(", "),
+        };
         let of = |test: &dyn Fn(&str, Option<DateTime<Utc>>) -> bool| -> Vec<String> {
             let machines = self.machines.iter();
             machines

@@ -33,11 +33,15 @@ use crate::report::twin::{Asked, twin};
 use crate::report::{Rendered, build_telling, render_dressed};
 use crate::store::{Options, Store};
 
-/// Write the report: recommended intervals, charts, and what they rest on
+/// Write the report: what to change, what it saves, costs, stops to come, and the evidence
 ///
 /// One HTML page without scripts, to read on a screen or print on A4 or Letter, and the
 /// same charts as SVG files beside it; report.json holds the same as data, for other programs
 /// and for --since. An older report in the folder is replaced.
+///
+/// The first page serves every reader; --for chooses the parts behind it. Logo, paper and the
+/// language of numbers and days stand in the register ([report] in plant.toml), and a ledger
+/// can keep templates of its own in its reports/ folder.
 #[derive(Debug, clap::Args)]
 pub struct ReportArgs {
     /// Ledger folder, or folder of ledgers (can be repeated; default: this one)

@@ -23,7 +23,7 @@ pub struct About {
 }
 
 /// Rows of the first page's table; more stand in the planner's and the engineer's parts.
-pub(super) const ROWS: usize = 16;
+pub(super) const ROWS: usize = 12;
 
 /// The offer that a group's recommendation is part of.
 pub(super) fn offer_of<'a>(

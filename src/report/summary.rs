@@ -145,10 +145,13 @@ fn names(found: &[(&Subject, &Group)]) -> Vec<String> {
     out
 }
 
-/// " at H-02 P2" for a place set apart.
+/// " at H-02 P2" for a place set apart, " at all positions but H-02 P2" for those it leaves.
 fn at(scope: &Scope) -> String {
     match scope {
         Scope::Place(place) => format!(" at {place}"),
+        Scope::Pool(but) if but.iter().any(|name| !name.starts_with("batch ")) => {
+            format!(" at {}", scope.words())
+        }
         Scope::Pool(_) | Scope::Batch(_) => String::new(),
     }
 }
