@@ -6,6 +6,7 @@
 use std::collections::{BTreeMap, HashMap};
 
 use chrono::{DateTime, Duration, Utc};
+use rayon::prelude::*;
 use rust_decimal::prelude::ToPrimitive;
 
 use super::CommandError;
@@ -281,7 +282,7 @@ impl<'a> Standing<'a> {
 /// by renewing all the same.
 fn looks(store: &Store, evidence: &[ComponentEvidence], looks: &Looks) -> Vec<Vec<Option<f64>>> {
     let of = |component: &ComponentEvidence| {
-        let each = component.groups.iter().map(|group| {
+        let each = component.groups.par_iter().map(|group| {
             let free = component.terms.ceiling.is_none() && !group.slots.is_empty();
             let look = free.then(|| looks.better(store, component, group))??;
             Some(look.look_at)

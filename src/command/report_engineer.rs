@@ -55,7 +55,7 @@ pub(super) fn subjects(
         let looks = match &more {
             Some((_, looks)) => {
                 let of = |group: &Group| looks.better(store, &evidence, group);
-                evidence.groups.iter().map(of).collect()
+                evidence.groups.par_iter().map(of).collect()
             }
             None => vec![None; evidence.groups.len()],
         };

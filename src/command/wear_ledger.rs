@@ -114,10 +114,18 @@ fn grouped(
     select: &Select,
     quantities: &[String],
 ) -> Vec<Group> {
+    let mut registers: HashMap<String, Option<&Register>> = HashMap::new();
     // Zones of a pair are one quantity; else each has a wear of its own.
-    let key = |reading: &Reading| {
-        let standard = store
-            .register_of(&reading.machine)
+    let mut key = |reading: &Reading| {
+        let register = match registers.get(&reading.machine) {
+            Some(known) => *known,
+            None => {
+                let found = store.register_of(&reading.machine);
+                registers.insert(reading.machine.clone(), found);
+                found
+            }
+        };
+        let standard = register
             .and_then(|register| {
                 let zone = reading.zone.as_deref();
                 measurement_of(register, &reading.component, &reading.quantity, zone)

@@ -4,6 +4,9 @@
 
 use std::collections::HashMap;
 
+use chrono_tz::Tz;
+use rayon::prelude::*;
+
 use super::CommandError;
 use super::interval_look::{Looks, RISK};
 use super::wear_ledger::{Group, Row, everything, lined};
@@ -51,16 +54,14 @@ impl WearNow {
 }
 
 fn in_place(store: &Store, groups: &[(Group, Option<WearLines>)]) -> WornSlots {
+    let zone = store.zone();
     let mut slots = WornSlots::new();
     for (group, lines) in groups {
         let belief = lines.as_ref().and_then(WearLines::belief);
-        for row in &group.rows {
-            let (Some(machine), Some(position)) =
-                (&row.latest.item_machine, &row.latest.item_position)
-            else {
-                continue;
-            };
-            let rule = group.standard.map(|standard| standard.rule);
+        let rule = group.standard.map(|standard| standard.rule);
+        let read = |row: &Row| {
+            let machine = row.latest.item_machine.clone()?;
+            let position = row.latest.item_position.clone()?;
             let left = lines.as_ref().zip(row.item).and_then(|(lines, item)| {
                 let line = LineFigures::new(
                     lines,
@@ -79,28 +80,32 @@ fn in_place(store: &Store, groups: &[(Group, Option<WearLines>)]) -> WornSlots {
                     left_words(&line, &group.usage_unit)?,
                 ))
             });
-            let slot = [machine.clone(), group.component.clone(), position.clone()];
-            slots.entry(slot).or_default().push(Worn {
+            let worn = Worn {
                 quantity: group.quantity.clone(),
                 zone: row.latest.zone.clone(),
                 standing: row.verdict.as_ref().ok().map(|verdict| verdict.standing),
-                beyond: beyond(store, group, row),
+                beyond: beyond(zone, group, row),
                 left,
-            });
+            };
+            Some(([machine, group.component.clone(), position], worn))
+        };
+        let told: Vec<_> = group.rows.par_iter().filter_map(read).collect();
+        for (slot, worn) in told {
+            slots.entry(slot).or_default().push(worn);
         }
     }
     slots
 }
 
 /// Of a pair it is told where the part it is recorded for is the worn one: the ring.
-fn beyond(store: &Store, group: &Group, row: &Row) -> Option<String> {
+fn beyond(zone: Tz, group: &Group, row: &Row) -> Option<String> {
     let verdict = row.verdict.as_ref().ok()?;
     let own = !matches!(verdict.worn, Some(WornPart::Long));
     (verdict.standing == Standing::Beyond && own).then(|| {
         format!(
             "{} beyond its limit on {}",
             group.quantity,
-            day(row.latest.time, store.zone())
+            day(row.latest.time, zone)
         )
     })
 }

@@ -21,7 +21,7 @@ mod registers;
 mod rows;
 mod verify;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::Duration;
@@ -77,6 +77,8 @@ pub struct Store {
     inner: Mutex<Inner>,
     ledgers: Vec<Ledger>,
     shared_tags: BTreeSet<String>,
+    /// Ledger and place in its register of each machine, as the rows name it.
+    homes: HashMap<String, (usize, usize)>,
     heads: Vec<Head>,
     troubles: Vec<Trouble>,
     as_of: DateTime<Utc>,
@@ -152,6 +154,7 @@ impl Store {
         }
         Ok(Store {
             inner: Mutex::new(inner),
+            homes: homes(&ledgers, &shared_tags),
             ledgers,
             shared_tags,
             heads,
@@ -208,12 +211,9 @@ impl Store {
 
     /// The ledger that a machine, as the rows name it, belongs to, and its tag there.
     pub fn home_of(&self, machine: &str) -> Option<(&Ledger, &str)> {
-        self.ledgers.iter().find_map(|ledger| {
-            let found = ledger.register.machines.iter().find(|known| {
-                registers::machine_name(&ledger.name, &known.tag, &self.shared_tags) == machine
-            })?;
-            Some((ledger, found.tag.as_str()))
-        })
+        let (ledger, place) = *self.homes.get(machine)?;
+        let ledger = &self.ledgers[ledger];
+        Some((ledger, ledger.register.machines[place].tag.as_str()))
     }
 
     /// The register that a machine, as the rows name it, belongs to.
@@ -394,6 +394,19 @@ fn machine_expression(shared: &BTreeSet<String>) -> String {
         "CASE WHEN l.machine IN ({}) THEN concat(f.ledger, '/', l.machine) ELSE l.machine END",
         tags.join(", ")
     )
+}
+
+/// Where each machine, as the rows name it, stands: its ledger, and its place in the register.
+fn homes(ledgers: &[Ledger], shared: &BTreeSet<String>) -> HashMap<String, (usize, usize)> {
+    let mut homes = HashMap::new();
+    for (n, ledger) in ledgers.iter().enumerate() {
+        for (place, machine) in ledger.register.machines.iter().enumerate() {
+            let name = registers::machine_name(&ledger.name, &machine.tag, shared);
+            // The first of a name, should there be two.
+            homes.entry(name).or_insert((n, place));
+        }
+    }
+    homes
 }
 
 /// The last moment that the lines up to the bound tell of.
