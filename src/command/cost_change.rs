@@ -13,6 +13,11 @@ use crate::quantity::time::{day, format_utc};
 use crate::recurrence::{rate_limits, rate_ratio};
 use crate::view::cost_change::{ChangeView, FailureRow, KindRow};
 
+/// Failures, and the usage they came in.
+type Counted = (u64, f64);
+/// A machine before and after.
+type Machine = (String, Counted, Counted);
+
 pub(super) fn change(
     frame: &Frame<'_>,
     before: &Span,
@@ -142,7 +147,7 @@ fn failures(
         after: limits(after),
         ratio: rate_ratio(before, after, confidence),
     };
-    let sum = |of: fn(&(String, (u64, f64), (u64, f64))) -> (u64, f64)| {
+    let sum = |of: fn(&Machine) -> Counted| {
         let each = machines.iter().map(of);
         each.fold((0, 0.0), |(n, ran), (m, more)| (n + m, ran + more))
     };

@@ -233,7 +233,9 @@ pub(super) fn causes(facts: &MoneyFacts) -> Option<RankedBars> {
         /// Unplanned, planned, neither.
         parts: [Decimal; 3],
     }
-    let mut keyed: BTreeMap<(Option<&str>, Option<&str>, bool), (Cause, u64)> = BTreeMap::new();
+    /// Component, failure mode, whether an expense.
+    type Key<'a> = (Option<&'a str>, Option<&'a str>, bool);
+    let mut keyed: BTreeMap<Key<'_>, (Cause, u64)> = BTreeMap::new();
     for group in &facts.causes.groups {
         let (component, mode) = (group.keys[0].as_deref(), group.keys[1].as_deref());
         let kind = kind(group);

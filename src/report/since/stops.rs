@@ -99,7 +99,8 @@ fn ahead(
         let whole = !slots.is_empty() && served.len() == slots.len();
         // What is only looked at leaves no trace among renewals: its day decides.
         let due = stop.date < today;
-        if !due && !(whole && stop.earliest <= today) {
+        let done = whole && stop.earliest <= today;
+        if !(due || done) {
             left.push(stop);
             continue;
         }
