@@ -170,7 +170,7 @@ fn what_changed_in_half_a_year_is_told() {
     let (then, now) = (twin(folder.path(), "a"), twin(folder.path(), "b"));
     let page = page(folder.path(), "b");
     let at = page
-        .find("What changed since 31 December 2025")
+        .find(">What changed since 31 December 2025</h")
         .expect("a heading");
     let part = &page[at..];
     let part = &part[..part.find("</section>").expect("its end")];
