@@ -16,7 +16,7 @@ use crate::life::CostKind;
 const SERIES: usize = 6;
 const MACHINES: usize = 8;
 /// Rows of the ranking; what is less is added up.
-const ROWS: usize = 10;
+const ROWS: usize = 9;
 /// A column in which a machine ran less than this share of its usual is left empty: what it cost
 /// for each hour would say nothing.
 const LEAST_RUN: f64 = 0.1;

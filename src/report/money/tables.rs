@@ -337,41 +337,47 @@ pub(super) fn saved(facts: &MoneyFacts) -> Option<Grid> {
             ">Failures",
             ">Spent",
             ">Run to failure",
+            ">Its limits",
             ">Saved",
+            ">Its limits",
         ],
     );
-    let limited = |found: &Between| {
-        let value = |value: Option<f64>| value.map_or_else(|| "open".to_owned(), about);
-        Cell::with(
-            value(found.median),
-            format!("{} to {}", value(found.lower), value(found.upper)),
-        )
-    };
     let count = |n: u64| Cell::from(number(n as f64, 0));
     for row in &view.rows {
         let Some((cost, saved)) = row.run_to_failure.as_ref().zip(row.saved.as_ref()) else {
             continue;
         };
-        grid.row([
+        let mut cells = vec![
             facts.name(&row.component).into(),
             count(row.renewals),
             count(row.failures),
             whole(row.spent).into(),
-            limited(cost),
-            limited(saved),
-        ]);
+        ];
+        cells.extend(limited(cost).into_iter().chain(limited(saved)));
+        grid.row(cells);
     }
     if let Some(total) = &view.total {
-        grid.total([
+        let mut cells = vec![
             "In all".into(),
             count(total.renewals),
             count(total.failures),
             whole(total.spent).into(),
-            limited(&total.run_to_failure),
-            limited(&total.saved),
-        ]);
+        ];
+        cells.extend(
+            limited(&total.run_to_failure)
+                .into_iter()
+                .chain(limited(&total.saved)),
+        );
+        grid.total(cells);
     }
     Some(grid)
+}
+
+/// An estimate, and its limits beside it.
+fn limited(found: &Between) -> [Cell; 2] {
+    let value = |value: Option<f64>| value.map_or_else(|| "open".to_owned(), about);
+    let limits = format!("{} to {}", value(found.lower), value(found.upper));
+    [value(found.median).into(), limits.into()]
 }
 
 /// What the recommendations are worth; none where none changes what is done.
