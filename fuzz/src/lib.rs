@@ -9,6 +9,9 @@ pub mod quantity;
 #[path = "../../src/life/mod.rs"]
 pub mod life;
 
+#[path = "../../src/model/mod.rs"]
+pub mod model;
+
 #[path = "../../src/wear/mod.rs"]
 pub mod wear;
 
