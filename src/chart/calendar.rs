@@ -47,13 +47,7 @@ impl Frame {
         let look = Type::new(11.0, SOFT);
         let ticks = calendar_ticks(first, last, plot.width(), look.size, 14.0);
         marks::hairs_up(c, &plot, ticks.iter().map(|t| self.along(t.value)))?;
-        c.line(
-            (plot.x0, plot.y1),
-            (plot.x1, plot.y1),
-            INK,
-            1.0,
-            Dash::Solid,
-        )?;
+        marks::foot(c, &plot)?;
         c.line(
             (plot.x0, plot.y0),
             (plot.x1, plot.y0),

@@ -75,13 +75,7 @@ pub fn calibration(data: &Calibration, size: Size) -> Result<String, ChartError>
         c.rect(&bar, BAR)?;
         c.outline(&bar, INK, 0.6)?;
     }
-    c.line(
-        (plot.x0, plot.y1),
-        (plot.x1, plot.y1),
-        INK,
-        1.0,
-        Dash::Solid,
-    )?;
+    marks::foot(&mut c, &plot)?;
     for tick in linear_ticks(&x, plot.width(), small.size, 18.0, false) {
         let at = across(tick.value);
         c.line((at, plot.y1), (at, plot.y1 + 4.0), INK, 0.8, Dash::Solid)?;

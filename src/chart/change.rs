@@ -239,13 +239,7 @@ fn ends(
 ) -> Result<(), ChartError> {
     let label = Type::new(11.5, INK);
     let y = plot.y1 + 34.0;
-    c.line(
-        (plot.x0, plot.y1),
-        (plot.x1, plot.y1),
-        INK,
-        1.0,
-        Dash::Solid,
-    )?;
+    marks::foot(c, plot)?;
     if broken {
         torn(c, plot.x0 + 12.0, (plot.y1 - 3.0, plot.y1 + 3.0))?;
         let look = Type::bold(11.0, INK);

@@ -332,13 +332,7 @@ fn figures(
     panel: &Panel,
     plot: &Area,
 ) -> Result<(), ChartError> {
-    c.line(
-        (plot.x0, plot.y1),
-        (plot.x1, plot.y1),
-        INK,
-        1.0,
-        Dash::Solid,
-    )?;
+    marks::foot(c, plot)?;
     let mut start = None;
     for place in 0..=panel.columns.len() {
         let unknown = panel.columns.get(place).is_some_and(Option::is_none);

@@ -5,10 +5,11 @@
 //! The cost axis starts at zero: a shallow curve is meant to look shallow.
 
 use super::axis::{Range, finite, linear_ticks};
-use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, clip_polygon, text_area};
+use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, text_area};
 use super::flags;
+use super::frame::Frame;
 use super::marks::{self, Sample};
-use super::palette::{BAND, BAND_EDGE, BLUE, INK, PAPER, RUST, SAND, SOFT};
+use super::palette::{BLUE, INK, PAPER, RUST, SAND, SOFT};
 use super::place::{Area, EDGE, Placer, around};
 use super::text::{fit, number, significant};
 use super::{ChartError, Size, checked_id, forwards};
@@ -119,22 +120,6 @@ pub fn cost_curve(data: &CostCurve, size: Size) -> Result<String, ChartError> {
         width - 2.0 * EDGE,
     )?;
     Ok(c.finish(id, &data.title, &description(data)))
-}
-
-struct Frame {
-    plot: Area,
-    x: Range,
-    y: Range,
-}
-
-impl Frame {
-    fn across(&self, usage: f64) -> f64 {
-        self.plot.x0 + self.x.share(usage) * self.plot.width()
-    }
-
-    fn up(&self, cost: f64) -> f64 {
-        self.plot.y1 - self.y.share(cost) * self.plot.height()
-    }
 }
 
 fn check(data: &CostCurve) -> Result<(), ChartError> {
@@ -291,16 +276,7 @@ fn lines(
         along(|p| p.expected),
     );
     if data.points.len() > 1 && data.points.iter().any(|p| p.lower < p.upper) {
-        let outline: Vec<_> = lower.iter().chain(upper.iter().rev()).copied().collect();
-        let outline = clip_polygon(&outline, &plot);
-        if outline.len() > 2 {
-            c.polygon(&outline, BAND)?;
-        }
-        for edge in [&lower, &upper] {
-            for piece in clip_line(edge, &plot) {
-                c.path(&piece, BAND_EDGE, 1.0, Dash::Short)?;
-            }
-        }
+        marks::limits_band(c, &lower, &upper, &plot)?;
     }
     // Over the band, so that the range is seen through it.
     if let Some(range) = near_optimal(data, frame) {

@@ -5,9 +5,10 @@
 //! The rate's axis starts at zero: a flat curve is meant to look flat.
 
 use super::axis::{Range, linear_ticks};
-use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, clip_polygon};
+use super::canvas::{Anchor, Canvas, Dash, Type, clip_line};
+use super::frame::Frame;
 use super::marks;
-use super::palette::{BAND, BAND_EDGE, BLUE, INK, PAPER, SOFT};
+use super::palette::{BAND_EDGE, BLUE, INK, PAPER, SOFT};
 use super::paper::plural;
 use super::place::{Area, EDGE};
 use super::text::{fit, number, significant};
@@ -115,22 +116,6 @@ pub fn hazard_curve(data: &HazardCurve, size: Size) -> Result<String, ChartError
     Ok(c.finish(id, &data.title, &description(data, cut)))
 }
 
-struct Frame {
-    plot: Area,
-    x: Range,
-    y: Range,
-}
-
-impl Frame {
-    fn across(&self, usage: f64) -> f64 {
-        self.plot.x0 + self.x.share(usage) * self.plot.width()
-    }
-
-    fn up(&self, rate: f64) -> f64 {
-        self.plot.y1 - self.y.share(rate) * self.plot.height()
-    }
-}
-
 fn check(data: &HazardCurve) -> Result<(), ChartError> {
     let mut before = 0.0;
     for p in &data.points {
@@ -222,16 +207,7 @@ fn curve(c: &mut Canvas, data: &HazardCurve, frame: &Frame) -> Result<(), ChartE
         return c.disc((*x, *y), 4.0, BLUE, Some((PAPER, 0.8)));
     }
     if data.points.iter().any(|p| p.lower < p.upper) {
-        let outline: Vec<_> = lower.iter().chain(upper.iter().rev()).copied().collect();
-        let outline = clip_polygon(&outline, &frame.plot);
-        if outline.len() > 2 {
-            c.polygon(&outline, BAND)?;
-        }
-        for edge in [&lower, &upper] {
-            for piece in clip_line(edge, &frame.plot) {
-                c.path(&piece, BAND_EDGE, 1.0, Dash::Short)?;
-            }
-        }
+        marks::limits_band(c, &lower, &upper, &frame.plot)?;
     }
     for piece in clip_line(&middle, &frame.plot) {
         c.path(&piece, BLUE, 2.4, Dash::Solid)?;

@@ -13,7 +13,7 @@ use super::marks::{self, Sample};
 use super::palette::{BLUE, HAIR, INK, RUST};
 use super::place::{Area, EDGE, Placer};
 use super::text::{fit, number};
-use super::{ChartError, Size, checked_id};
+use super::{ChartError, Size, checked_id, forwards};
 
 /// One stop of a machine.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -150,20 +150,9 @@ pub fn stop_lanes(data: &StopLanes, size: Size) -> Result<String, ChartError> {
 }
 
 fn check(data: &StopLanes) -> Result<(), ChartError> {
-    let order = |what, from: NaiveDate, to: NaiveDate| {
-        if from <= to {
-            Ok(())
-        } else {
-            Err(ChartError::Backwards {
-                what,
-                from: from.to_string(),
-                to: to.to_string(),
-            })
-        }
-    };
-    order("the calendar", data.from, data.to)?;
+    forwards("the calendar", data.from, data.to)?;
     for stop in data.lanes.iter().flat_map(|l| &l.stops) {
-        order("a stop's range", stop.earliest, stop.latest)?;
+        forwards("a stop's range", stop.earliest, stop.latest)?;
         if !(0.0..=1.0).contains(&stop.weight) {
             return Err(ChartError::Share {
                 value: stop.weight.to_string(),

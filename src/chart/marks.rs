@@ -3,7 +3,7 @@
 //! In: a place in pixels. Out: shapes on the canvas. Never: data, axes.
 
 use super::ChartError;
-use super::canvas::{Anchor, Canvas, Dash, Type};
+use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, clip_polygon};
 use super::history::Ending;
 use super::palette::{
     BAND, BAND_EDGE, BAR, BLUE, HAIR, INK, PAPER, PENCIL, RUST, SAND, SAND_LINE, SOFT,
@@ -26,6 +26,32 @@ pub(super) fn head_line(
 ) -> Result<(), ChartError> {
     let cut = fit(text, look.size, look.bold, width - 2.0 * EDGE);
     c.text(&cut, (EDGE, y), look, Anchor::Start).map(|_| ())
+}
+
+/// The line a plot stands on.
+pub(super) fn foot(c: &mut Canvas, plot: &Area) -> Result<(), ChartError> {
+    let (from, to) = ((plot.x0, plot.y1), (plot.x1, plot.y1));
+    c.line(from, to, INK, 1.0, Dash::Solid)
+}
+
+/// Limits along a curve: what lies between, and both edges, as far as they lie in the plot.
+pub(super) fn limits_band(
+    c: &mut Canvas,
+    lower: &[(f64, f64)],
+    upper: &[(f64, f64)],
+    plot: &Area,
+) -> Result<(), ChartError> {
+    let outline: Vec<_> = lower.iter().chain(upper.iter().rev()).copied().collect();
+    let outline = clip_polygon(&outline, plot);
+    if outline.len() > 2 {
+        c.polygon(&outline, BAND)?;
+    }
+    for edge in [lower, upper] {
+        for piece in clip_line(edge, plot) {
+            c.path(&piece, BAND_EDGE, 1.0, Dash::Short)?;
+        }
+    }
+    Ok(())
 }
 
 /// A failure whose usage is known.

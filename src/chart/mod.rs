@@ -22,6 +22,7 @@ mod cost;
 mod dates;
 mod estimate;
 mod flags;
+mod frame;
 mod hazard;
 mod history;
 mod lanes;
@@ -199,7 +200,11 @@ fn share(value: f64) -> Result<f64, ChartError> {
     }
 }
 
-fn forwards(what: &'static str, from: f64, to: f64) -> Result<(), ChartError> {
+fn forwards<T: PartialOrd + ToString>(
+    what: &'static str,
+    from: T,
+    to: T,
+) -> Result<(), ChartError> {
     if from <= to {
         Ok(())
     } else {

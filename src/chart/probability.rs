@@ -7,10 +7,10 @@
 //! IEC 61649, Weibull probability paper (from memory); common practice.
 
 use super::axis::finite;
-use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, clip_polygon};
+use super::canvas::{Anchor, Canvas, Dash, Type, clip_line};
 use super::estimate::{self, StepEstimate};
 use super::marks;
-use super::palette::{BAND, BAND_EDGE, BLUE, INK, PAPER, SOFT};
+use super::palette::{BLUE, INK, PAPER, SOFT};
 use super::paper::{self, Frame, counts, plural};
 use super::place::{Area, EDGE, Placer, around};
 use super::probability_words::{b10_words, description, key_entries, with_unit};
@@ -201,16 +201,7 @@ fn curves(
         .map(|r| (frame.across(r.upper), frame.up(r.fraction)))
         .collect();
     if data.band.len() > 1 {
-        let outline: Vec<_> = lower.iter().chain(upper.iter().rev()).copied().collect();
-        let outline = clip_polygon(&outline, &area);
-        if outline.len() > 2 {
-            c.polygon(&outline, BAND)?;
-        }
-        for edge in [&lower, &upper] {
-            for piece in clip_line(edge, &area) {
-                c.path(&piece, BAND_EDGE, 1.0, Dash::Short)?;
-            }
-        }
+        marks::limits_band(c, &lower, &upper, &area)?;
         for (from, to) in lower.iter().zip(&upper) {
             for piece in clip_line(&[*from, *to], &area) {
                 placer.avoid_line(&piece, 3.0);

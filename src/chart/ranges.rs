@@ -304,13 +304,7 @@ fn ground(
         c.line((x, plot.y1), (x, plot.y1 + 4.0), INK, 0.8, Dash::Solid)?;
         c.text(&tick.label, (x, plot.y1 + 16.0), small, Anchor::Middle)?;
     }
-    c.line(
-        (plot.x0, plot.y1),
-        (plot.x1, plot.y1),
-        INK,
-        1.0,
-        Dash::Solid,
-    )?;
+    marks::foot(c, plot)?;
     let label = Type::new(11.5, INK);
     let scale = if layout.log { "log scale" } else { "" };
     let room = width - 2.0 * EDGE - small.width(scale) - 16.0;

@@ -5,9 +5,10 @@
 //! Items in place stand out; those that are gone, on which they lean, lie behind them.
 
 use super::axis::{Range, finite, linear_ticks};
-use super::canvas::{Anchor, Canvas, Dash, Type, clip_line, clip_polygon};
+use super::canvas::{Anchor, Canvas, Dash, Type, clip_line};
+use super::frame::Frame;
 use super::marks::{self, Sample};
-use super::palette::{BAND, BAND_EDGE, BLUE, INK, PENCIL, RUST, SOFT};
+use super::palette::{BLUE, INK, PENCIL, RUST, SOFT};
 use super::place::{Area, EDGE, Placer};
 use super::text::{fit, number, significant};
 use super::{ChartError, Size, checked_id, forwards};
@@ -112,21 +113,6 @@ pub fn wear_chart(data: &WearChart, size: Size) -> Result<String, ChartError> {
     marks::axes(&mut c, &plot)?;
     marks::key(&mut c, &key, (EDGE, height - key_height - 6.0), room)?;
     Ok(c.finish(id, &data.title, &description(data)))
-}
-
-struct Frame {
-    plot: Area,
-    x: Range,
-    y: Range,
-}
-
-impl Frame {
-    fn at(&self, (usage, value): (f64, f64)) -> (f64, f64) {
-        (
-            self.plot.x0 + self.x.share(usage) * self.plot.width(),
-            self.plot.y1 - self.y.share(value) * self.plot.height(),
-        )
-    }
 }
 
 fn check(data: &WearChart) -> Result<(), ChartError> {
@@ -271,16 +257,7 @@ fn bands(c: &mut Canvas, data: &WearChart, frame: &Frame) -> Result<(), ChartErr
     for item in data.items.iter().filter(|item| item.in_place) {
         let lower: Vec<_> = item.band.iter().map(|b| frame.at((b.0, b.1))).collect();
         let upper: Vec<_> = item.band.iter().map(|b| frame.at((b.0, b.2))).collect();
-        let outline: Vec<_> = lower.iter().chain(upper.iter().rev()).copied().collect();
-        let outline = clip_polygon(&outline, &frame.plot);
-        if outline.len() > 2 {
-            c.polygon(&outline, BAND)?;
-        }
-        for edge in [&lower, &upper] {
-            for piece in clip_line(edge, &frame.plot) {
-                c.path(&piece, BAND_EDGE, 1.0, Dash::Short)?;
-            }
-        }
+        marks::limits_band(c, &lower, &upper, &frame.plot)?;
     }
     Ok(())
 }

@@ -9,7 +9,7 @@ use chrono::{DateTime, NaiveDate, Utc};
 use chrono_tz::Tz;
 use rust_decimal::RoundingStrategy;
 
-use super::select::{Select, unknown};
+use super::select::{Select, folders_of, unknown};
 use super::{CommandError, Fault};
 use crate::cost::Span;
 use crate::intake::rates_csv::Rates;
@@ -356,15 +356,10 @@ fn meter(store: &Store, asked: Option<&str>) -> Result<Per, CommandError> {
 }
 
 fn nothing(store: &Store) -> CommandError {
-    let names: Vec<String> = store
-        .ledgers()
-        .iter()
-        .map(|l| l.folder.display().to_string())
-        .collect();
     CommandError::new(
         Fault::Data,
         Trouble::error("no-costs", "no entry tells of any cost yet")
-            .in_file(names.join(", "))
+            .in_file(folders_of(store))
             .because("cost comes from renewals (replaced), jobs and expenses")
             .cured_by("record what was done: wearbook record job …, wearbook record replaced …")
             .cured_by("or look at a later date (--as-of)"),

@@ -8,6 +8,7 @@ use std::path::Path;
 use super::{CommandError, Fault, Ui};
 use crate::quantity::language::speak;
 use crate::quantity::nearest;
+use crate::quantity::text::utf8;
 use crate::quantity::trouble::{Place, Severity, Trouble, shown};
 use crate::report::ReportError;
 use crate::report::dress::{BUILT_IN, Dress, LARGEST_LOGO, picture};
@@ -36,14 +37,10 @@ pub(super) fn dress(ledger: &Ledger, ui: &mut Ui) -> Result<Dress, CommandError>
             continue;
         }
         let bytes = read(&path, LARGEST)?;
-        let text = String::from_utf8(bytes).map_err(|error| {
-            let line = error.as_bytes()[..error.utf8_error().valid_up_to()]
-                .iter()
-                .filter(|byte| **byte == b'\n')
-                .count();
+        let text = utf8(&bytes).map_err(|line| {
             let place = Place {
                 file: shown(&path),
-                line: Some(line + 1),
+                line: Some(line),
                 ..Place::default()
             };
             let trouble = Trouble::error("template-not-utf8", "not UTF-8 text")
@@ -51,7 +48,7 @@ pub(super) fn dress(ledger: &Ledger, ui: &mut Ui) -> Result<Dress, CommandError>
                 .cured_by("save the file as UTF-8");
             CommandError::new(Fault::Data, trouble)
         })?;
-        dress.own.push((name, text));
+        dress.own.push((name, text.to_owned()));
     }
     if let Some(logo) = &looks.logo {
         let path = ledger.folder.join(logo);

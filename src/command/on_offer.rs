@@ -19,6 +19,7 @@ use crate::policy::evidence::Scope;
 use crate::policy::practice::change_saves;
 use crate::policy::uncertain::{all_along, all_beside};
 use crate::policy::{Uncertain, Verdict};
+use crate::quantity::same_or_none;
 use crate::report::money::{OfferRow, OnOffer};
 use crate::report::words::list;
 use crate::store::Store;
@@ -96,10 +97,13 @@ fn changes(evidence: &ComponentEvidence) -> Vec<Change<'_>> {
             Verdict::RunToFailure | Verdict::NotEnoughEvidence => continue,
         };
         let renews = group.recommendation.verdict == Verdict::Renew;
-        if same(today, instead) || renews && instead.is_none() {
+        if same_or_none(today, instead) || renews && instead.is_none() {
             continue;
         }
-        match sets.iter_mut().find(|(known, _)| same(*known, instead)) {
+        match sets
+            .iter_mut()
+            .find(|(known, _)| same_or_none(*known, instead))
+        {
             Some((_, groups)) => groups.push(group),
             None => sets.push((instead, vec![group])),
         }
@@ -112,14 +116,6 @@ fn changes(evidence: &ComponentEvidence) -> Vec<Change<'_>> {
             instead,
         })
         .collect()
-}
-
-fn same(a: Option<f64>, b: Option<f64>) -> bool {
-    match (a, b) {
-        (Some(a), Some(b)) => (a - b).abs() <= 1e-9 * a.abs().max(b.abs()),
-        (None, None) => true,
-        _ => false,
-    }
 }
 
 fn place(evidence: &ComponentEvidence, groups: &[&Group]) -> String {

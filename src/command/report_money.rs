@@ -31,7 +31,6 @@ const LONG: i64 = 760;
 /// Fewest days that are cut in half to be compared.
 const HALVED: i64 = 120;
 
-/// What was asked for, as everywhere in the report.
 /// What was spent on what was asked for; `None` where the record cannot tell of any cost.
 pub(super) fn spent<'a>(
     store: &'a Store,

@@ -223,20 +223,22 @@ pub fn usage<'a>(store: &'a Store, component: &str) -> Option<&'a UsageKind> {
     })
 }
 
+/// The folders of all ledgers, as a trouble names its place.
+pub fn folders_of(store: &Store) -> String {
+    let folders = store.ledgers().iter().map(|l| l.folder.display());
+    let names: Vec<String> = folders.map(|folder| folder.to_string()).collect();
+    names.join(", ")
+}
+
 /// The ledger has no life to work on.
 pub fn no_lives(store: &Store) -> CommandError {
-    let names: Vec<String> = store
-        .ledgers()
-        .iter()
-        .map(|l| l.folder.display().to_string())
-        .collect();
     CommandError::new(
         Fault::Data,
         Trouble::error(
             "no-lives",
             "no life of any item that was asked for is on record",
         )
-        .in_file(names.join(", "))
+        .in_file(folders_of(store))
         .because("a life begins with an entry installed and may end with replaced or removed")
         .cured_by("record what is in place: wearbook record installed …")
         .cured_by("or look at a later date (--as-of), or at more components"),

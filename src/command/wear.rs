@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use chrono::NaiveDate;
 
-use super::select::{Select, confidence, folders, positive};
+use super::select::{Select, confidence, folders, folders_of, positive};
 use super::wear_charts::{self, Charts};
 use super::wear_ledger::{Group, gather};
 use super::{CommandError, Fault, Format, Outcome, Ui};
@@ -386,15 +386,10 @@ fn check_quantities(store: &Store, asked: &[String]) -> Result<(), CommandError>
 }
 
 fn no_readings(store: &Store) -> CommandError {
-    let names: Vec<String> = store
-        .ledgers()
-        .iter()
-        .map(|l| l.folder.display().to_string())
-        .collect();
     CommandError::new(
         Fault::Data,
         Trouble::error("no-readings", "nothing measured is on record")
-            .in_file(names.join(", "))
+            .in_file(folders_of(store))
             .because("the register's [[measurement]] tables name what can be measured")
             .cured_by("record a reading: wearbook record measured …")
             .cured_by("or look at a later date (--as-of)"),

@@ -22,6 +22,6 @@ pub mod walk;
 pub use language::Language;
 pub use money::Currency;
 pub use near::nearest;
-pub use number::{Number, counted, group, thousands};
+pub use number::{Number, counted, group, same, same_or_none, thousands};
 pub use paper::Paper;
 pub use unit::{Dimension, Unit};

@@ -150,6 +150,19 @@ pub fn thousands(value: f64, decimals: usize) -> String {
     group(&format!("{value:.decimals$}"))
 }
 
+/// Whether two figures are one: within a billionth of the larger.
+pub fn same(a: f64, b: f64) -> bool {
+    (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
+}
+
+/// As [`same`], of figures that may be missing: both are, or neither and they are one.
+pub fn same_or_none(a: Option<f64>, b: Option<f64>) -> bool {
+    match (a, b) {
+        (Some(a), Some(b)) => same(a, b),
+        (a, b) => a == b,
+    }
+}
+
 /// Sets apart groups of three digits in a plain decimal text such as `-12480.50`, with the marks
 /// of the language spoken.
 pub fn group(plain: &str) -> String {

@@ -14,6 +14,16 @@ use std::borrow::Cow;
 pub const FORMULA_STARTS: [char; 11] =
     ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠'];
 
+/// The bytes as text.
+///
+/// Errors: not UTF-8; the line, from 1, on which the first such byte stands.
+pub fn utf8(bytes: &[u8]) -> Result<&str, usize> {
+    std::str::from_utf8(bytes).map_err(|error| {
+        let good = &bytes[..error.valid_up_to()];
+        1 + memchr::memchr_iter(b'\n', good).count()
+    })
+}
+
 /// A cell as it may stand in a file that a spreadsheet opens: a text it would run as a formula
 /// gets a single quote before it. Numbers stay as they are.
 ///

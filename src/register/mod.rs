@@ -22,6 +22,7 @@ pub use types::{
 
 use std::path::Path;
 
+use crate::quantity::text::utf8;
 use crate::quantity::trouble::shown;
 
 /// The register's file name in a ledger folder.
@@ -50,11 +51,11 @@ impl Register {
             missing: error.kind() == std::io::ErrorKind::NotFound,
             reason: error.to_string(),
         })?;
-        match std::str::from_utf8(&bytes) {
+        match utf8(&bytes) {
             Ok(text) => Ok(build::build(text)),
-            Err(error) => Err(RegisterError::NotUtf8 {
+            Err(line) => Err(RegisterError::NotUtf8 {
                 file: shown(path),
-                line: 1 + memchr::memchr_iter(b'\n', &bytes[..error.valid_up_to()]).count(),
+                line,
             }),
         }
     }

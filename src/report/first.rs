@@ -10,6 +10,7 @@ use super::summary::{self, summary};
 use super::words::{self, chance, count, list, money_with_limits};
 use crate::chart::{IntervalRanges, RangeRow};
 use crate::policy::Verdict;
+use crate::quantity::same_or_none;
 
 /// What is known beside the components.
 #[derive(Debug, Clone, Default)]
@@ -38,15 +39,7 @@ pub(super) fn offer_of<'a>(
     };
     let rows = &about.offer.as_ref()?.rows;
     rows.iter()
-        .find(|row| row.component == subject.id && same(row.instead, instead))
-}
-
-fn same(a: Option<f64>, b: Option<f64>) -> bool {
-    match (a, b) {
-        (Some(a), Some(b)) => (a - b).abs() <= 1e-9 * a.abs().max(b.abs()),
-        (None, None) => true,
-        _ => false,
-    }
+        .find(|row| row.component == subject.id && same_or_none(row.instead, instead))
 }
 
 /// Three or four sentences, and one more where an earlier report is compared with.

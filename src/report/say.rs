@@ -14,6 +14,7 @@ use crate::model::limits::Limits;
 use crate::model::{Weibull, fit_weibull};
 use crate::policy::Verdict;
 use crate::policy::recommend::Ground;
+use crate::quantity::same;
 use crate::view::interval::mode_notes;
 
 /// "Renew every 1,750 h instead of every 2,500 h".
@@ -25,10 +26,6 @@ pub(super) fn renew(group: &Group, subject: &Subject) -> Option<String> {
         Some(present) => format!("{every} instead of every {}", usage(present, &subject.unit)),
         None => every,
     })
-}
-
-pub(super) fn same(a: f64, b: f64) -> bool {
-    (a - b).abs() <= 1e-9 * a.abs().max(b.abs())
 }
 
 /// Samples behind the p-value of a fit in the report: enough for two digits, and soon drawn.

@@ -3,11 +3,12 @@
 //! In: subjects and their decisions. Out: sentences. Never: figures that were not computed.
 
 use super::figures::PER;
-use super::say::{renew, same};
+use super::say::renew;
 use super::subject::{Group, Scope, Subject};
 use super::words::{chance, count, list, lower_first, money_with_limits};
 use crate::chart::number;
 use crate::policy::Verdict;
+use crate::quantity::same;
 
 /// A group's worth: expected saving over all its slots, for ordering.
 pub(super) fn worth(group: &Group) -> f64 {

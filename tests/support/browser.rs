@@ -196,6 +196,31 @@ fn open_to_scripts(html: &str) -> String {
     page
 }
 
+/// The page as its scripts leave it.
+fn dump(tools: &Tools, page: &str, extra: &[String]) -> String {
+    let dir = tempfile::tempdir().expect("a folder for the browser");
+    let file = dir.path().join("page.html");
+    std::fs::write(&file, page).expect("a page to look at");
+    let dumped = Command::new(&tools.browser)
+        .args([
+            "--headless",
+            "--no-sandbox",
+            "--disable-gpu",
+            "--no-first-run",
+        ])
+        .args(extra)
+        .arg(format!(
+            "--user-data-dir={}",
+            dir.path().join("profile").display()
+        ))
+        .arg("--dump-dom")
+        .arg(format!("file://{}", file.display()))
+        .stderr(Stdio::null())
+        .output()
+        .expect("the browser runs");
+    String::from_utf8_lossy(&dumped.stdout).into_owned()
+}
+
 /// The version of the accessibility rules that pages are judged by.
 const AXE: &str = "axe v4.10.3";
 
@@ -240,28 +265,12 @@ pub fn faults(tools: &Tools, html: &str, width_px: u32) -> Option<Vec<String>> {
     let mut page = open_to_scripts(html);
     let end = page.rfind("</body>").expect("an end");
     page.replace_range(end..end + "</body>".len(), &judge);
-    let dir = tempfile::tempdir().expect("a folder for the browser");
-    let file = dir.path().join("page.html");
-    std::fs::write(&file, page).expect("a page to judge");
-    let dumped = Command::new(&tools.browser)
-        .args([
-            "--headless",
-            "--no-sandbox",
-            "--disable-gpu",
-            "--no-first-run",
-            "--virtual-time-budget=120000",
-        ])
-        .arg(format!("--window-size={width_px},1000"))
-        .arg(format!(
-            "--user-data-dir={}",
-            dir.path().join("profile").display()
-        ))
-        .arg("--dump-dom")
-        .arg(format!("file://{}", file.display()))
-        .stderr(Stdio::null())
-        .output()
-        .expect("the browser runs");
-    let text = String::from_utf8_lossy(&dumped.stdout);
+    let budget = "--virtual-time-budget=120000".to_owned();
+    let text = dump(
+        tools,
+        &page,
+        &[budget, format!("--window-size={width_px},1000")],
+    );
     assert!(text.contains("[judged by"), "the page was not judged");
     assert!(!text.contains("[judged by 0]"), "no rule applied");
     let faults = text.lines().filter_map(|line| line.split_once("[fault] "));
@@ -290,26 +299,7 @@ pub fn overflow(tools: &Tools, html: &str, width_mm: u32) -> Vec<String> {
     page = page
         .replace("@media print {", "@media all {")
         .replacen("</body>", &measure, 1);
-    let dir = tempfile::tempdir().expect("a folder for the browser");
-    let file = dir.path().join("page.html");
-    std::fs::write(&file, page).expect("a page to measure");
-    let dumped = Command::new(&tools.browser)
-        .args([
-            "--headless",
-            "--no-sandbox",
-            "--disable-gpu",
-            "--no-first-run",
-        ])
-        .arg(format!(
-            "--user-data-dir={}",
-            dir.path().join("profile").display()
-        ))
-        .arg("--dump-dom")
-        .arg(format!("file://{}", file.display()))
-        .stderr(Stdio::null())
-        .output()
-        .expect("the browser runs");
-    let text = String::from_utf8_lossy(&dumped.stdout);
+    let text = dump(tools, &page, &[]);
     assert!(
         text.contains("[measured]"),
         "the page was not measured:\n{text}"

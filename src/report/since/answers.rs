@@ -6,6 +6,7 @@ use std::collections::HashMap;
 
 use super::ChangeRow;
 use crate::chart::number;
+use crate::quantity::same_or_none;
 use crate::report::stops::{machines, positions};
 use crate::report::twin::{Asked, Component, Recommendation, Twin};
 use crate::report::words::{chance, count, money, usage};
@@ -173,11 +174,7 @@ fn slots(all: &[Recommendation]) -> impl Iterator<Item = (Slot<'_>, usize)> {
 }
 
 fn same_answer(old: &Recommendation, new: &Recommendation) -> bool {
-    let same = match (old.interval, new.interval) {
-        (Some(a), Some(b)) => (a - b).abs() <= 1e-9 * a.abs().max(b.abs()),
-        (a, b) => a == b,
-    };
-    same && old.verdict == new.verdict
+    same_or_none(old.interval, new.interval) && old.verdict == new.verdict
 }
 
 fn answer(of: &Recommendation, unit: &str) -> String {

@@ -25,6 +25,7 @@ use super::dates::Pattern;
 use super::figures::NumberForm;
 use crate::book::{Age, Kind};
 use crate::quantity::Unit;
+use crate::quantity::text::utf8;
 use crate::quantity::trouble::shown;
 use crate::quantity::walk::At;
 
@@ -213,13 +214,9 @@ impl Map {
             file: file.clone(),
             reason: error.to_string(),
         })?;
-        match String::from_utf8(bytes) {
-            Ok(text) => Map::parse(&file, text),
-            Err(error) => {
-                let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
-                let line = 1 + memchr::memchr_iter(b'\n', good).count();
-                Err(MapError::NotUtf8 { file, line })
-            }
+        match utf8(&bytes) {
+            Ok(text) => Map::parse(&file, text.to_owned()),
+            Err(line) => Err(MapError::NotUtf8 { file, line }),
         }
     }
 
